@@ -17,9 +17,7 @@ def natural_key(name: str) -> tuple[tuple[int, int, str], ...]:
     ['C1', 'R2', 'R10']
     """
     return tuple(
-        (0, int(piece), piece) if piece.isdecimal() else (1, 0, piece)
-        for piece in _DIGITS.split(name)
-        if piece
+        (0, int(piece), piece) if piece.isdecimal() else (1, 0, piece) for piece in _DIGITS.split(name) if piece
     )
 
 

@@ -40,9 +40,7 @@ class Unit:
         if self in _NAMES:
             return _NAMES[self]
         pieces = [
-            base if power == 1 else f"{base}^{power}"
-            for base, power in zip(_BASES, self.powers, strict=True)
-            if power
+            base if power == 1 else f"{base}^{power}" for base, power in zip(_BASES, self.powers, strict=True) if power
         ]
         return " ".join(pieces) or "a plain number"
 
@@ -153,9 +151,7 @@ Fraction(0, 1), Fraction(0, 1), Fraction(0, 1), Fraction(0, 1))))
     """
     match = _QUANTITY.fullmatch(text)
     if match is None or (match[2] and match[2] not in _WRITTEN):
-        raise ValueError(
-            f"'{text}' is not a number with a unit; write it out, for example 4.7 kohm or 10 nF"
-        )
+        raise ValueError(f"'{text}' is not a number with a unit; write it out, for example 4.7 kohm or 10 nF")
     if not match[2]:
         return Quantity(float(match[1]), PLAIN)
     factor, unit = _WRITTEN[match[2]]
