@@ -80,8 +80,36 @@ class Figure:
 
 
 @dataclass(frozen=True, slots=True)
+class Control:
+    """A pin that decides whether a part works at all, or how.
+
+    Attributes:
+        name: as the data sheet has it. numbers: package -> pin number. use: 'mute', 'standby', 'enable',
+            'shutdown', 'mode', 'sense', 'gain', 'reset', 'bias' or 'synchronise'.
+        when_open: 'works', 'stops' or 'undefined'. needs: what the pin must see for the part to work, a clause.
+    """
+
+    name: str
+    numbers: Mapping[str, str]
+    use: str
+    when_open: str
+    needs: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Record:
-    """A record of the part book. `figures` has the names of `partbook.FIELDS`; generic ones stand for a kind."""
+    """A record of the part book. `figures` has the names of `partbook.FIELDS`; generic ones stand for a kind.
+
+    Attributes:
+        name: the type as the book has it ('NE5532', '7815', 'BZX55C5V1'). what: what it is, a few words.
+        pinouts: package ('TO-220', or '8 pins' for any package of eight) -> pin number -> (role, unit letter).
+        polarity: 'positive' or 'negative' (regulators and references), or ''.
+        output: volts of a fixed regulator against its ground pin, with its sign; None when adjustable or none.
+        tab: role of the pin that the metal is joined to, 'isolated', or '' when there is none or it is not known.
+        controls: pins that must not be forgotten.
+        lead_orders: maker -> letters of the leads 1, 2, 3 with the marked face to the reader ('CBE').
+        cautions: traps that a reader should know, sentences.
+    """
 
     name: str
     kind: str
@@ -89,6 +117,14 @@ class Record:
     generic: bool = False
     source: str = ""
     status: str = ""
+    what: str = ""
+    pinouts: Mapping[str, Mapping[str, tuple[str, str]]] = field(default_factory=lambda: MappingProxyType({}))
+    polarity: str = ""
+    output: float | None = None
+    tab: str = ""
+    controls: tuple[Control, ...] = ()
+    lead_orders: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    cautions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

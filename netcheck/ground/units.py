@@ -65,6 +65,8 @@ HENRY = VOLT * SECOND / AMPERE
 HERTZ = PLAIN / SECOND
 SLEW = VOLT / SECOND
 KELVIN_PER_WATT = KELVIN / WATT
+VOLTS_PER_ROOT_HERTZ = VOLT / HERTZ.to(Fraction(1, 2))
+AMPERES_PER_ROOT_HERTZ = AMPERE / HERTZ.to(Fraction(1, 2))
 
 _NAMES = {
     PLAIN: "a plain number",
@@ -83,6 +85,8 @@ _NAMES = {
     HERTZ: "hertz",
     SLEW: "volts per second",
     KELVIN_PER_WATT: "kelvins per watt",
+    VOLTS_PER_ROOT_HERTZ: "volts per root hertz",
+    AMPERES_PER_ROOT_HERTZ: "amperes per root hertz",
 }
 
 _SYMBOLS = {
@@ -97,6 +101,8 @@ _SYMBOLS = {
     HENRY: "H",
     HERTZ: "Hz",
     SLEW: "V/s",
+    VOLTS_PER_ROOT_HERTZ: "V/√Hz",
+    AMPERES_PER_ROOT_HERTZ: "A/√Hz",
 }
 _UNSCALED = {KELVIN: "K", EURO: "EUR", DECIBEL: "dB", KELVIN_PER_WATT: "K/W"}
 
@@ -114,6 +120,8 @@ for _symbol, _base in {
     "Hz": HERTZ,
     "ohm": OHM,
     "Ω": OHM,
+    "V/rtHz": VOLTS_PER_ROOT_HERTZ,
+    "A/rtHz": AMPERES_PER_ROOT_HERTZ,
 }.items():
     for _prefix, _factor in _PREFIXES.items():
         _WRITTEN[_prefix + _symbol] = (_factor, _base)
