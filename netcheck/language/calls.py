@@ -1,0 +1,336 @@
+"""Calls in expressions: functions of the vocabulary, tables of the rule, and the gathering ones with `for`."""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Callable, Sequence
+
+from netcheck.ground.names import did_you_mean
+from netcheck.ground.units import PLAIN
+from netcheck.language.expression import Builder, Environment, Run, Typed, WordTable, check
+from netcheck.language.gather import GATHER, Drawn, drawn_from
+from netcheck.language.logic import reasons_of
+from netcheck.language.scope import MOST_ITEMS, Scope, TooManySteps
+from netcheck.language.syntax import source_of
+from netcheck.language.types import Anything, Function, ListOf, Nothing, Number, Thing, Type, Word, YesNo
+from netcheck.language.values import Lot, Unknown, unite
+
+MOST_FORS = 2
+
+
+def build_call(builder: Builder, node: ast.Call) -> Typed:
+    """Type and evaluation of a call."""
+    if not isinstance(node.func, ast.Name):
+        return builder.wrong(node, "only the listed functions can be called, by their plain name")
+    name = node.func.id
+    if name in GATHER:
+        return _gathering(builder, node, name)
+    if name == "known":
+        return _known(builder, node)
+    if name in builder.environment.tables:
+        return _table(builder, node, builder.environment.tables[name])
+    function = builder.environment.vocabulary.functions.get(name)
+    if function is None:
+        choices = {*GATHER, "known", *builder.environment.tables, *builder.environment.vocabulary.functions}
+        return builder.wrong(node, f"'{name}' is not a function{did_you_mean(name, choices)}")
+    return _function(builder, node, function)
+
+
+def _known(builder: Builder, node: ast.Call) -> Typed:
+    if len(node.args) != 1 or node.keywords:
+        return builder.wrong(node, "known(…) takes one expression")
+    _, run = builder.build(node.args[0])
+    return YesNo(), lambda scope: not isinstance(run(scope), Unknown)
+
+
+# Lists
+
+
+def _gathering(builder: Builder, node: ast.Call, name: str) -> Typed:
+    if len(node.args) != 1 or node.keywords:
+        return builder.wrong(node, f"{name}(…) takes one list, or an expression with 'for'")
+    argument = node.args[0]
+    if isinstance(argument, ast.GeneratorExp):
+        item, draw = _drawing(builder, argument)
+    else:
+        kind, run = builder.build(argument)
+        if isinstance(kind, Anything):
+            return Anything(), run
+        if not isinstance(kind, ListOf):
+            return builder.wrong(argument, f"{name} wants a list; {source_of(argument)} is {kind}")
+        item, draw = kind.item, _draw_all(run)
+    result = _gathered_type(builder, node, name, item)
+    combine = GATHER[name]
+
+    def gathered(scope: Scope) -> object:
+        items = draw(scope)
+        if isinstance(items, Unknown):
+            return items
+        if name in ("total", "least", "most"):
+            items = [Drawn(_number(one.value), one.doubt) for one in items]
+        return combine(items)
+
+    return result, gathered
+
+
+def _number(value: object) -> object:
+    return Unknown(("a number of the list is missing",)) if value is None else value
+
+
+def _gathered_type(builder: Builder, node: ast.Call, name: str, item: Type) -> Type:
+    if isinstance(item, Anything):
+        return Anything()
+    if name in ("any", "all"):
+        if not isinstance(item, YesNo | Thing | Nothing):
+            return builder.wrong(node.args[0], f"{name} asks for yes or no of each; this gives {item}")[0]
+        return YesNo()
+    if name == "count":
+        return Number(PLAIN)
+    if name in ("total", "least", "most"):
+        if isinstance(item, Nothing):
+            return Number(PLAIN, zero=True)
+        if not isinstance(item, Number):
+            return builder.wrong(node.args[0], f"{name} wants numbers; this gives {item}")[0]
+        return Number(item.unit)
+    return ListOf(item) if name == "list" else item
+
+
+Draw = Callable[[Scope], "list[Drawn] | Unknown"]
+
+
+def _draw_all(run: Run) -> Draw:
+    def draw(scope: Scope) -> list[Drawn] | Unknown:
+        lot = run(scope)
+        if not isinstance(lot, Lot):
+            return lot if isinstance(lot, Unknown) else Unknown(("there is no such list",))
+        items = drawn_from(lot)
+        if len(items) > MOST_ITEMS:
+            raise TooManySteps
+        scope.trace.step(len(items))
+        return items
+
+    return draw
+
+
+def _drawing(builder: Builder, node: ast.GeneratorExp) -> tuple[Type, Draw]:
+    """`… for x in list if …`, up to two of them."""
+    if len(node.generators) > MOST_FORS:
+        builder.wrong(node, f"at most {MOST_FORS} 'for' in one list")
+    before = dict(builder.local)
+    stages: list[tuple[str, Draw, list[Run]]] = []
+    for generator in node.generators:
+        stages.append(_stage(builder, generator))
+    item, value = builder.build(node.elt)
+    builder.local = before
+
+    def draw(scope: Scope) -> list[Drawn] | Unknown:
+        found: list[Drawn] = []
+        reasons = _walk(scope, stages, 0, (), value, found)
+        return Unknown(reasons) if reasons else found
+
+    return item, draw
+
+
+def _stage(builder: Builder, generator: ast.comprehension) -> tuple[str, Draw, list[Run]]:
+    kind, run = builder.build(generator.iter)
+    item: Type = Anything()
+    if isinstance(kind, ListOf):
+        item = kind.item
+    elif not isinstance(kind, Anything):
+        builder.wrong(generator.iter, f"'for' wants a list; {source_of(generator.iter)} is {kind}")
+    name = generator.target.id if isinstance(generator.target, ast.Name) else ""
+    if not name:
+        builder.wrong(generator.target, "'for' takes one plain name")
+    elif name in builder.local or builder.environment.type_of(name) is not None:
+        builder.wrong(generator.target, f"the name '{name}' is taken; choose another one after 'for'")
+    builder.local[name] = item
+    conditions = [builder._condition(test) for test in generator.ifs]
+    return name, _draw_all(run), conditions
+
+
+def _walk(
+    scope: Scope,
+    stages: Sequence[tuple[str, Draw, list[Run]]],
+    at: int,
+    doubt: tuple[str, ...],
+    value: Run,
+    found: list[Drawn],
+) -> tuple[str, ...]:
+    """Draw the items of one `for`, inner ones first to last; gives the reasons when a list is unknown."""
+    if at == len(stages):
+        found.append(Drawn(value(scope), doubt))
+        if len(found) > MOST_ITEMS:
+            raise TooManySteps
+        return ()
+    name, draw, conditions = stages[at]
+    items = draw(scope)
+    if isinstance(items, Unknown):
+        return unite(items.reasons, doubt)
+    for item in items:
+        scope.names[name] = item.value
+        kept = unite(doubt, item.doubt)
+        for condition in conditions:
+            decided = condition(scope)
+            if decided is False:
+                break
+            kept = unite(kept, reasons_of(decided))
+        else:
+            if reasons := _walk(scope, stages, at + 1, kept, value, found):
+                return reasons
+    scope.names.pop(name, None)
+    return ()
+
+
+# Tables
+
+
+def _table(builder: Builder, node: ast.Call, table: WordTable) -> Typed:
+    if len(node.args) != len(table.parameters) or node.keywords:
+        return builder.wrong(node, f"{table.name} takes {len(table.parameters)}: {', '.join(table.parameters)}")
+    built = [builder.build(argument) for argument in node.args]
+    types = dict(zip(table.parameters, (kind for kind, _ in built), strict=True))
+    outer = builder.environment
+    outer.used_tables.add(table.name)
+    above = {}
+    for name, other in outer.tables.items():
+        if name == table.name:
+            break
+        above[name] = other
+    inner = Environment(
+        outer.vocabulary,
+        lambda name: types.get(name) or outer.type_of(name),
+        lambda: frozenset({*types, *outer.known()}),
+        above,
+        outer.mistakes,
+        outer.used_tables,
+    )
+    rows: list[tuple[Run | None, str]] = []
+    for source, word in table.rows:
+        if source is None:
+            rows.append((None, word))
+            continue
+        row = check(source, inner)
+        if not isinstance(row.type, YesNo | Anything):
+            builder.wrong(node, f"the rows of {table.name} want yes or no; {row.source} is {row.type}")
+        rows.append((row.run, word))
+    return Word(table.words), _evaluate_table(table, rows, [run for _, run in built])
+
+
+def _evaluate_table(table: WordTable, rows: list[tuple[Run | None, str]], arguments: list[Run]) -> Run:
+    def run(scope: Scope) -> object:
+        values = [argument(scope) for argument in arguments]
+        if reasons := reasons_of(*values):
+            return Unknown(reasons)
+        hidden = {name: scope.names[name] for name in table.parameters if name in scope.names}
+        scope.names.update(zip(table.parameters, values, strict=True))
+        try:
+            return _first_row(scope, table, rows)
+        finally:
+            for name in table.parameters:
+                scope.names.pop(name, None)
+            scope.names.update(hidden)
+
+    return run
+
+
+def _first_row(scope: Scope, table: WordTable, rows: list[tuple[Run | None, str]]) -> object:
+    doubts: tuple[str, ...] = ()
+    words: set[str] = set()
+    for index, (condition, word) in enumerate(rows):
+        decided = True if condition is None else condition(scope)
+        if decided is False:
+            continue
+        scope.trace.rows.add((table.name, index))
+        words.add(word)
+        if decided is True:
+            return Unknown(doubts) if len(words) > 1 else word
+        doubts = unite(doubts, reasons_of(decided))
+    return Unknown(doubts)
+
+
+# Functions of the vocabulary
+
+
+def _function(builder: Builder, node: ast.Call, function: Function) -> Typed:
+    arguments = _arranged(builder, node, function)
+    if arguments is None:
+        return Anything(), lambda scope: None
+    built = [(argument, *builder.build(argument)) if argument is not None else None for argument in arguments]
+    keywords = {
+        keyword.arg: builder.build(keyword.value)
+        for keyword in node.keywords
+        if function.keywords and keyword.arg and keyword.arg not in {p.name for p in function.parameters}
+    }
+    fine = True
+    parameters = list(function.parameters) + [function.parameters[-1]] * (len(built) - len(function.parameters))
+    for parameter, entry in zip(parameters, built, strict=True):
+        if entry is not None and not isinstance(entry[1], Anything) and not parameter.accepts(entry[1]):
+            hint = _word_hint(entry[1], parameter.expected)
+            builder.wrong(
+                entry[0], f"{function.name} wants {parameter.expected} here; {source_of(entry[0])} is {entry[1]}{hint}"
+            )
+            fine = False
+    if not fine or any(entry is not None and isinstance(entry[1], Anything) for entry in built):
+        return Anything(), lambda scope: None
+    result = function.result(
+        [entry[1] if entry is not None else Nothing() for entry in built],
+        {name: kind for name, (kind, _) in keywords.items()},
+    )
+    if isinstance(result, str):
+        return builder.wrong(node, result)
+    runs = [(entry[2], source_of(entry[0])) if entry is not None else None for entry in built]
+    allowed = [parameter.unknown_allowed for parameter in parameters]
+    return result, _evaluate(function, runs, allowed, {name: run for name, (_, run) in keywords.items()})
+
+
+def _word_hint(kind: Type, expected: str) -> str:
+    return " with a word that is not on the list" if isinstance(kind, ListOf | Word) and "kinds" in expected else ""
+
+
+def _arranged(builder: Builder, node: ast.Call, function: Function) -> list[ast.expr | None] | None:
+    """Arguments by position, None for those left out; None altogether after a mistake."""
+    names = [parameter.name for parameter in function.parameters]
+    arranged: list[ast.expr | None] = list(node.args)
+    if len(arranged) > len(names) and not function.many:
+        builder.wrong(node, f"{function.name} takes at most {len(names)}: {', '.join(names)}")
+        return None
+    arranged += [None] * (len(names) - len(arranged))
+    for keyword in node.keywords:
+        if keyword.arg in names:
+            arranged[names.index(keyword.arg)] = keyword.value
+        elif not function.keywords:
+            known = did_you_mean(keyword.arg or "", names)
+            builder.wrong(keyword.value, f"{function.name} has no '{keyword.arg}'{known}")
+            return None
+    for parameter, argument in zip(function.parameters, arranged, strict=False):
+        if argument is None and parameter.needed:
+            builder.wrong(node, f"{function.name} also wants '{parameter.name}': {parameter.expected}")
+            return None
+    return arranged
+
+
+def _evaluate(
+    function: Function,
+    runs: list[tuple[Run, str] | None],
+    unknown_allowed: list[bool],
+    keywords: dict[str, Run],
+) -> Run:
+    def run(scope: Scope) -> object:
+        scope.trace.step()
+        values: list[object] = []
+        for entry, allowed in zip(runs, unknown_allowed, strict=True):
+            value = entry[0](scope) if entry is not None else None
+            if not allowed and entry is not None:
+                if value is None:
+                    return Unknown((f"there is no {entry[1]}",))
+                if isinstance(value, Unknown):
+                    return value
+            values.append(value)
+        named = {name: keyword(scope) for name, keyword in keywords.items()}
+        if reasons := reasons_of(*named.values()):
+            return Unknown(reasons)
+        if keywords:
+            return function.call(scope.facts, scope.trace, *values, **named)
+        return function.call(scope.facts, scope.trace, *values)
+
+    return run

@@ -1,0 +1,60 @@
+"""Where an expression is evaluated: names, facts, and a trace of what was looked at."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+
+MOST_STEPS = 100_000
+MOST_ITEMS = 10_000
+
+
+class TooManySteps(Exception):
+    """An evaluation went beyond its bounds; the verdict is undecided."""
+
+
+@dataclass(slots=True)
+class Trace:
+    """What an evaluation touched: steps, keys of parts and nets, notes for the finding, table rows reached."""
+
+    steps: int = 0
+    evidence: dict[str, None] = field(default_factory=dict)
+    notes: dict[str, None] = field(default_factory=dict)
+    rows: set[tuple[str, int]] = field(default_factory=set)
+
+    def step(self, number: int = 1) -> None:
+        """Count work. Raises: TooManySteps: beyond the bound."""
+        self.steps += number
+        if self.steps > MOST_STEPS:
+            raise TooManySteps
+
+    def saw(self, keys: Iterable[str]) -> None:
+        """Keep keys of what was looked at."""
+        for key in keys:
+            self.evidence.setdefault(key)
+
+    def note(self, text: str) -> None:
+        """Keep a remark that the reader of a finding should see."""
+        self.notes.setdefault(text)
+
+
+@dataclass(slots=True)
+class Scope:
+    """Names with their values, names still to be evaluated, the facts, and the trace.
+
+    `let` holds what is evaluated when first used; its result moves to `names`.
+    """
+
+    facts: object
+    names: dict[str, object]
+    let: dict[str, Callable[[Scope], object]] = field(default_factory=dict)
+    trace: Trace = field(default_factory=Trace)
+
+    def value(self, name: str) -> object:
+        """The value of a name."""
+        self.trace.step()
+        if name in self.names:
+            return self.names[name]
+        found = self.let[name](self)
+        self.names[name] = found
+        return found
