@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import TypeVar
@@ -146,17 +146,31 @@ def _of(table: Mapping[str, Entry], what: str, name: str) -> Entry:
     return table[name]
 
 
+# Files beside words.yaml that hold more sections: what parts, connectors and pins are called.
+_BESIDE = ("names.yaml", "pins.yaml")
+
+
 def load_words(path: Path) -> Words:
-    """Read words.yaml.
+    """Read words.yaml, and the sections of names.yaml and pins.yaml beside it.
 
     Raises:
         Refused: with every mistake of the file, or when it cannot be read at all.
     """
+    words = read_words(_text(path), str(path))
+    sections = dict(words.sections)
+    for beside in (path.with_name(name) for name in _BESIDE):
+        if beside.is_file():
+            table = load(_text(beside), str(beside))
+            if isinstance(table, Table):
+                sections |= {key.text: node for key, node in table.entries}
+    return replace(words, sections=MappingProxyType(sections))
+
+
+def _text(path: Path) -> str:
     try:
-        text = path.read_bytes().decode("utf-8")
+        return path.read_bytes().decode("utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise Refused(Problem(str(path), 0, 0, f"the file cannot be read as UTF-8 text: {error}")) from None
-    return read_words(text, str(path))
 
 
 def read_words(text: str, file: str) -> Words:
