@@ -12,7 +12,10 @@ from netcheck.circuit.words import MOST_NAME, Words
 from netcheck.ground.quantities import PartValue
 
 # A sign or none, volts as 12V, 3V3, 3.3V, 3.3 or 12VDC, and what follows.
-_VOLTS = r"(?P<sign>[+-]?)(?P<whole>\d{1,4})(?:V(?P<part>\d{1,3})|\.(?P<point>\d{1,3})(?P<mark>V|_?VOLTS?)?|(?P<unit>V|_?VOLTS?))?"
+_VOLTS = (
+    r"(?P<sign>[+-]?)(?P<whole>\d{1,4})"
+    r"(?:V(?P<part>\d{1,3})|\.(?P<point>\d{1,3})(?P<mark>V|_?VOLTS?)?|(?P<unit>V|_?VOLTS?))?"
+)
 _AT_START = re.compile(_VOLTS + r"(?P<tail>.*)", re.IGNORECASE | re.DOTALL)
 # Inside a name a hyphen after a letter joins two words and is no sign.
 _INSIDE = re.compile(
