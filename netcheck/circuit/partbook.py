@@ -12,6 +12,7 @@ A file of the part book is a table with these keys, each optional:
         also: [SA5532, NJM5532]           # other type numbers of the same part
         prefixes: [LM, MC]                # letters that makers put before the type
         suffix: any                       # any (letters first), none, or a list of those that may follow
+        family: yes                       # several types in one record; it goes by the spelling that was found
         like: TL072                       # takes what it does not give itself from that record (one level)
         source: "TI SLOS075J"             # where the figures were read
         status: mixed                     # read, memory, mixed or common practice
@@ -61,9 +62,9 @@ _USES = ("mute", "standby", "enable", "shutdown", "mode", "sense", "gain", "rese
 _WHEN_OPEN = ("works", "stops", "undefined")
 _RECORD_KEYS = (
     "kind", "what", "also", "prefixes", "suffix", "like", "source", "status", "memory", "read", "figures", "grades",
-    "pinouts", "controls", "lead orders", "cautions", "volts", "volts tolerance",
+    "pinouts", "controls", "lead orders", "cautions", "volts", "volts tolerance", "family",
 )  # fmt: skip
-_TYPE = re.compile(r"[A-Z0-9#][A-Z0-9#{}.+-]{1,23}")
+_TYPE = re.compile(r"(?=.{2,32}$)[A-Z0-9#][A-Z0-9#.+-]*(?:\{volts\}[A-Z0-9#.+-]*)?")
 
 
 def load_part_book(folder: Path) -> PartBook:
@@ -234,7 +235,9 @@ class _Loader:
         spread = tolerance.value if tolerance else model.tolerance if model else 0.0
         if not grades and model is not None:
             grades = dict(model.grades)
-        return Entry(record, MappingProxyType(grades), volts or (model.volts if model else ()), spread, suffixes)
+        listed = volts or (model.volts if model else ())
+        family = "#" in draft.name or (table.get("family") is not None and reader.yes_no(table.get("family")) is True)
+        return Entry(record, MappingProxyType(grades), listed, spread, suffixes, family)
 
     def _figures(self, reader: Reader, table: Table, source: str, status: str) -> dict[str, Figure]:
         own: dict[str, str] = {}
@@ -294,15 +297,16 @@ class _Loader:
 
     def _spell(self, draft: _Draft, entry: Entry, number: int) -> None:
         reader, table = draft.reader, draft.table
-        spellings = [(draft.key, draft.name)]
-        spellings += [(node, node.text) for node in reader.items(table.get("also")) if isinstance(node, Text)]
         prefixes = ("", *reader.list_of(table.get("prefixes"), reader.text))
-        for node, text in [(node, prefix + text) for node, text in spellings for prefix in prefixes]:
-            if not _TYPE.fullmatch(text) or text.replace("{volts}", "").strip("{}") != text.replace("{volts}", ""):
-                reader.note(node, f"'{plain(text)}' is not a type number: capitals, digits, '#', '{{volts}}'")
+        spellings: list[tuple[Node, str]] = [(draft.key, prefix + draft.name) for prefix in prefixes]
+        spellings += [(node, node.text) for node in reader.items(table.get("also")) if isinstance(node, Text)]
+        for node, text in spellings:
+            if not _TYPE.fullmatch(text):
+                wanted = "2 to 32 capitals, digits, '#' for a digit, '{volts}' for volts"
+                reader.note(node, f"'{plain(text)}' is not a type number; {wanted}")
             elif "{volts}" in text and not entry.volts:
                 reader.note(node, f"'{plain(text)}' has volts in it; list them under 'volts'")
-            elif text in self.patterns and self.patterns[text][1] != draft.name:
+            elif text in self.patterns:
                 other = self.patterns[text][1]
                 reader.note(node, f"the spelling '{plain(text)}' belongs to the record '{plain(other)}' already")
             else:

@@ -128,7 +128,10 @@ _DIODES: dict[str, tuple[Unit | None, str]] = {
     "forward_volts": (VOLT, "forward volts in normal use"),
     "forward_current": (AMPERE, "current at which forward_volts is given"),
     "reverse_volts_most": (VOLT, "largest volts in reverse, repetitive peak"),
-    "current_most": (AMPERE, "largest continuous or mean current"),
+    "current_most": (
+        AMPERE,
+        "largest continuous or mean current; of a regulator at its output, of a shunt reference its cathode",
+    ),
     "surge_current_most": (AMPERE, "largest single half-wave or pulse"),
     "reverse_recovery": (SECOND, "time to stop conducting"),
     "zener_volts": (VOLT, "volts in breakdown at zener_current"),

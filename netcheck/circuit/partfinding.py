@@ -17,7 +17,7 @@ MOST_TOKENS = 4
 _VOLTS = r"(?P<volts>\d{1,3}V\d?|\d{1,2}\.\d|\d{1,3})"
 _SUFFIX = r"(?P<suffix>(?:[A-Z][A-Z0-9]{0,9})?(?:[-.+#][A-Z0-9.+#-]{0,30})?)"
 # What may stand before a type inside one text: a distributor's number and a dash.
-_DISTRIBUTOR = re.compile(r"\d{2,4}-(?=[A-Z0-9])")
+_DISTRIBUTOR = re.compile(r"^\d{2,4}-(?=[A-Z0-9])")
 _SEPARATORS = re.compile(r"[\s/_,;:|=&\[\]]+")
 
 
@@ -39,6 +39,7 @@ class Entry:
     volts: tuple[float, ...] = ()
     tolerance: float = 0.0
     suffixes: tuple[str, ...] | None = None
+    family: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -123,9 +124,12 @@ def _fitted(entry: Entry, match: re.Match[str]) -> Record | None:
     grade = max((grade for grade in entry.grades if suffix.startswith(grade)), key=len, default=None)
     if grade is not None:
         figures |= entry.grades[grade]
+    if grade is not None or entry.family:
+        name = match.string[: match.start("suffix")] if entry.family else record.name
+        record = replace(record, name=name, figures=MappingProxyType(figures))
     written = match.groupdict().get("volts")
     if written is None:
-        return record if grade is None else replace(record, figures=MappingProxyType(figures))
+        return record
     volts = _read_volts(written)
     if volts is None or volts not in entry.volts:
         return None
