@@ -29,9 +29,15 @@ class Names:
     """Names for a reader: "R12", or "amp.R12" when the review has several boards."""
 
     circuit: Circuit
+    home: str = ""
+
+    def at(self, home: str) -> Names:
+        """The same names where the board is understood: its own things go without its name."""
+        return Names(self.circuit, home)
 
     def _on(self, board: str, name: str) -> str:
-        return plain(f"{board}.{name}" if len(self.circuit.boards) > 1 and board else name)
+        alone = len(self.circuit.boards) < 2 or board in ("", self.home)
+        return plain(name if alone else f"{board}.{name}")
 
     def name(self, key: str) -> str:
         """The name of whatever has this key; a key that the circuit does not know is shown as it is."""

@@ -202,7 +202,7 @@ def findings(verdicts: Iterable[Verdict], circuit: Circuit) -> tuple[Group, ...]
 
 
 def questions(verdicts: Iterable[Verdict], circuit: Circuit) -> tuple[Question, ...]:
-    """What is missing, by shape of the reason; those first whose answers settle the gravest and the most."""
+    """What is missing, by shape of the reason; hazards first, then those whose answers settle most."""
     names = known_names(circuit)
     undecided = [verdict for verdict in verdicts if verdict.outcome == "undecided"]
     boxed: dict[str, tuple[str, tuple[str, ...]]] = {}
@@ -212,6 +212,12 @@ def questions(verdicts: Iterable[Verdict], circuit: Circuit) -> tuple[Question, 
         for reason in reasons:
             boxed.setdefault(reason, without_names(reason, names))
         shapes_of.append(tuple(dict.fromkeys(boxed[reason][0] for reason in reasons)))
+    grave = Counter(
+        shape
+        for verdict, shapes in zip(undecided, shapes_of, strict=True)
+        for shape in shapes
+        if verdict.consequence != "performance"
+    )
     touches = Counter(shape for shapes in shapes_of for shape in shapes)
     settles = Counter(shapes[0] for shapes in shapes_of if len(shapes) == 1)
     waiting: dict[str, list[Verdict]] = {}
@@ -224,8 +230,8 @@ def questions(verdicts: Iterable[Verdict], circuit: Circuit) -> tuple[Question, 
     reasons_of: dict[str, list[str]] = {}
     for reason, (shape, _) in boxed.items():
         reasons_of.setdefault(shape, []).append(reason)
-    made = [
-        Question(
+    made = {
+        shape: Question(
             reason=texts[0],
             others=_others([boxed[text][1] for text in texts]),
             waiting=tuple(waiting.get(shape, ())),
@@ -234,8 +240,12 @@ def questions(verdicts: Iterable[Verdict], circuit: Circuit) -> tuple[Question, 
             consequence=gravest[shape],
         )
         for shape, texts in reasons_of.items()
-    ]
-    return tuple(sorted(made, key=lambda q: (_gravity(q.consequence), -q.settles, -q.touches)))
+    }
+    # A hazard goes first; then those that most answers wait for which may hold a gate.
+    first = sorted(
+        made, key=lambda shape: (gravest[shape] != "hazard", -grave[shape], -settles[shape], -touches[shape])
+    )
+    return tuple(made[shape] for shape in first)
 
 
 def _others(named: Sequence[tuple[str, ...]]) -> tuple[str, ...]:

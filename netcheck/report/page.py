@@ -33,7 +33,7 @@ from netcheck.rulebook.verdicts import CONSEQUENCES, CURES, OUTCOMES, Verdict
 MOST = {
     "gravest": 5,
     "questions first": 5,
-    "holding": 3,
+    "holding": 6,
     "rows first": 8,
     "entries in full": 12,
     "entries": 300,
@@ -62,7 +62,7 @@ class Extras:
 
     drawings: Mapping[str, Markup] = field(default_factory=dict)
     decisions: Mapping[str, Markup] = field(default_factory=dict)
-    behaviour: Markup = Markup("")
+    behaviour: Markup = field(default_factory=Markup)
 
 
 def render_page(review: Review, generated: datetime, extras: Extras | None = None) -> str:
@@ -129,7 +129,9 @@ def _templates() -> Environment:
         "row_text": row_text,
         "by_rule": by_rule,
         "evidence_keys": evidence_keys,
-        "gate_entries": gate_entries,
+        "holding": holding,
+        "gates_held": gates_held,
+        "opening": wording.opening,
         "waiting_for": waiting_for,
         "first_rows": first_rows,
         "outcome_words": outcome_words,
@@ -195,9 +197,17 @@ def evidence_keys(verdict: Verdict) -> tuple[str, ...]:
     return tuple(dict.fromkeys((*verdict.keys, *verdict.evidence)))
 
 
-def gate_entries(gate: Gate, review: Review) -> tuple[Group, ...]:
-    """What holds a gate, in groups."""
-    return findings(gate.held_by, review.circuit)
+def holding(gates: Mapping[str, Gate], review: Review) -> tuple[Group, ...]:
+    """What holds any of a board's gates, in groups."""
+    held = {verdict.identity: verdict for gate in gates.values() for verdict in gate.held_by}
+    return findings((verdict for verdict in review.verdicts if verdict.identity in held), review.circuit)
+
+
+def gates_held(group: Group, gates: Mapping[str, Gate]) -> str:
+    """The gates that findings of a group hold: "order and power-up"."""
+    identities = {verdict.identity for entry in group.entries for verdict in entry.verdicts}
+    held = [name for name, gate in gates.items() if any(verdict.identity in identities for verdict in gate.held_by)]
+    return " and ".join(held)
 
 
 def outcome_words(account: RuleAccount) -> str:

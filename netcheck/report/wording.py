@@ -86,7 +86,9 @@ def counted(number: int, one: str, many: str = "") -> str:
 
 def headline(review: Review) -> str:
     """The answer to both gates in one or two sentences."""
-    return " ".join(_gate_sentence(review, name, title) for name, title in (("order", "Order"), ("power-up", "Power-up")))
+    return " ".join(
+        _gate_sentence(review, name, title) for name, title in (("order", "Order"), ("power-up", "Power-up"))
+    )
 
 
 def _gate_sentence(review: Review, name: str, title: str) -> str:
@@ -96,7 +98,18 @@ def _gate_sentence(review: Review, name: str, title: str) -> str:
     state = review.gates[name].state
     boards = by_state[state]
     if state == RELEASED:
-        return f"{title}: released, as far as was looked."
-    if len(review.board_gates) > 1 and boards:
-        return f"{title}: {state}, because of {spoken_list(boards)}."
-    return f"{title}: {state}."
+        return f"{title} is released, as far as was looked."
+    told = (
+        f" {'by' if state == HELD else 'about'} {spoken_list(boards)}" if len(review.board_gates) > 1 and boards else ""
+    )
+    return f"{title} is held{told}." if state == HELD else f"{title}: not enough known{told}."
+
+
+def opening(text: str) -> str:
+    """A clause as the beginning of a sentence; a name that happens to come first keeps its letters.
+
+    >>> opening("what J1 is joined to is not given"), opening("out_l has no load")
+    ('What J1 is joined to is not given', 'out_l has no load')
+    """
+    first = text.partition(" ")[0]
+    return text[:1].upper() + text[1:] if first.isalpha() and first.islower() and len(first) > 1 else text

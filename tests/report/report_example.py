@@ -12,7 +12,7 @@ from netcheck.ground.quantities import PartValue
 from netcheck.intake.netlist import Netlist, Oddity
 from netcheck.physics.mating import Contact, Mating
 from netcheck.review import Review, RuleAccount, Source
-from netcheck.rulebook.verdicts import Failure, Verdict
+from netcheck.rulebook.verdicts import OUTCOMES, Failure, Verdict
 
 MAINS = (
     "There is mains in this assembly. Mains can kill. netcheck only helps to spot omissions in drawings; whatever "
@@ -20,12 +20,12 @@ MAINS = (
 )
 
 
-def part(board: str, ref: str, kind: str, value: str, pins: dict[str, tuple[str, str]], line: int, **more: object) -> Part:
+def part(
+    board: str, ref: str, kind: str, value: str, pins: dict[str, tuple[str, str]], line: int, **more: object
+) -> Part:
     """A part; pins as number -> (net key, role)."""
     key = f"{board}/{ref}"
-    made = tuple(
-        Pin(f"{key}.{number}", key, board, number, net, role=role) for number, (net, role) in pins.items()
-    )
+    made = tuple(Pin(f"{key}.{number}", key, board, number, net, role=role) for number, (net, role) in pins.items())
     return Part(key, board, ref, kind, "test", PartValue(value), made, file=f"{board}.net", line=line, **more)  # type: ignore[arg-type]
 
 
@@ -45,9 +45,14 @@ def board_of(name: str, parts: Sequence[Part], roles: dict[str, tuple[str, float
                 sign="positive" if volts and volts > 0 else "", origin=origin, line=900 + code)
         )  # fmt: skip
     amplifiers = tuple(
-        Amplifier(f"{one.key}:{unit}", one.key, name, unit, "opamp") for one in parts if one.kind == "opamp" for unit in "AB"
+        Amplifier(f"{one.key}:{unit}", one.key, name, unit, "opamp")
+        for one in parts
+        if one.kind == "opamp"
+        for unit in "AB"
     )
-    netlist = Netlist(f"{name}.net", "ab12" * 16, (), (), version="E", tool="Eeschema 7.0.10", date="2026-07-02T10:11:12")
+    netlist = Netlist(
+        f"{name}.net", "ab12" * 16, (), (), version="E", tool="Eeschema 7.0.10", date="2026-07-02T10:11:12"
+    )
     return Board(name, netlist, tuple(parts), tuple(nets), amplifiers)
 
 
@@ -126,7 +131,8 @@ def verdicts() -> tuple[Verdict, ...]:
                 remedy="Use a keyed housing, or lay the pins out so that they read the same turned round."),
         finding("mains/fuse-in-line", "supply.F1", "supply/F1", "L reaches the transformer without a fuse on one way.",
                 "hazard", "wiring", remedy="Put the fuse first after the inlet, in the live conductor."),
-        finding("supply/capacitor-voltage", "amp.C12", "amp/C12", "C12 is rated 16 V and sees 15.8 V; 80 % is the most.",
+        finding("supply/capacitor-voltage", "amp.C12", "amp/C12", 
+                "C12 is rated 16 V and sees 15.8 V; 12.8 V is the most.",
                 "performance", "part", remedy="Fit 25 V or more.", notes=("C13 would help, but is not fitted.",)),
         finding("build/footprint-present", "amp.J4", "amp/J4", "J4 has no footprint.", "make", "board"),
         finding("supply/rail-decoupling", "amp.U1", "amp/U1", "U1 has no capacitor on -15V.", "performance", "board"),
@@ -138,14 +144,18 @@ def verdicts() -> tuple[Verdict, ...]:
         for net in ("VOL_L", "VOL_R"):
             found.append(undecided("signal/bias-path", f"amp.{net}", f"amp/net/{net}", asks, "function", "board"))
     found.append(
-        undecided("supply/regulator-heat", "supply.U3", "supply/J2", ("the load of +15V is not given",), "damage", "part")
+        undecided(
+            "supply/regulator-heat", "supply.U3", "supply/J2", ("the load of +15V is not given",), "damage", "part"
+        )
     )
     found.append(
         Verdict("supply/diode-direction", "set aside", "supply.D1", ("supply/F1",), "asideaaa", ("supply",), "damage",
                 "board", because="D1 is a reverse-voltage clamp: it conducts only when the supply is turned round.")
     )  # fmt: skip
     found += [
-        Verdict("supply/supply-pins", "clear", f"amp.U{n}", (f"amp/U{n}",), f"clear{n:03}", ("amp",), "function", "board")
+        Verdict(
+            "supply/supply-pins", "clear", f"amp.U{n}", (f"amp/U{n}",), f"clear{n:03}", ("amp",), "function", "board"
+        )
         for n in range(40)
     ]
     return tuple(found)
@@ -154,7 +164,7 @@ def verdicts() -> tuple[Verdict, ...]:
 def accounts(found: Sequence[Verdict]) -> tuple[RuleAccount, ...]:
     """An account of every rule that the verdicts name, of one that met nothing and of one left out."""
     titles = {
-        "output-stage/emitter-resistors": "Each output transistor has a resistor of its own between itself and the output",
+        "output-stage/emitter-resistors": "Each output transistor has a resistor of its own towards the output",
         "connectors/turned-plug": "A plug that can be turned round does no harm",
         "mains/fuse-in-line": "A fuse stands first in the live conductor",
         "house/xlr-shell": "The shell of an XLR meets the case",
@@ -163,22 +173,30 @@ def accounts(found: Sequence[Verdict]) -> tuple[RuleAccount, ...]:
     }
     rules = dict.fromkeys([verdict.rule for verdict in found] + list(titles))
     made = []
+    why = (
+        "As a transistor warms, its base-emitter voltage falls by about 2 mV per degree and its current\nrises. The "
+        "voltage across a resistor in its emitter works against that; without one the idle current can run away.\n"
+    )
+    source = Source("0.1-0.47 ohm in loudspeaker stages", "common practice", ("least",))
     for rule in rules:
         mine = [verdict for verdict in found if verdict.rule == rule]
-        counts = {o: sum(v.outcome == o for v in mine) for o in ("finding", "clear", "undecided", "set aside")}
-        worst = mine[0] if mine else None
         made.append(
             RuleAccount(
-                rule, titles.get(rule, rule.partition("/")[2].replace("-", " ").capitalize()),
-                "As a transistor warms, its base-emitter voltage falls by about 2 mV per degree and its current\nrises. "
-                "The voltage across a resistor in its emitter works against that; without one the idle current can run away.\n",
-                "Put {{least}} or more there.", worst.consequence if worst else "performance", worst.cure if worst else "board",
-                (Source("0.1-0.47 ohm in loudspeaker stages, 2.2-33 ohm in headphone stages", "common practice", ("least",)),),
-                (("least", "100 mΩ", "measured on the first build" if "emitter" in rule else ""), ("most", "47 Ω", "")),
-                MAINS if rule.startswith("mains") else "", f"rules/{rule}.yaml", not rule.startswith("house"),
-                MappingProxyType(counts), "no coil is above 12 V here" if rule == "supply/coil-diode" else "",
+                name=rule,
+                title=titles.get(rule, rule.partition("/")[2].replace("-", " ").capitalize()),
+                why=why,
+                remedy="Put {{least}} or more there.",
+                consequence=mine[0].consequence if mine else "performance",
+                cure=mine[0].cure if mine else "board",
+                sources=(source,),
+                limits=(("least", "100 mΩ", "measured on the first build" if "emitter" in rule else ""),),
+                caution=MAINS if rule.startswith("mains") else "",
+                file=f"rules/{rule}.yaml",
+                supplied=not rule.startswith("house"),
+                counts=MappingProxyType({word: sum(v.outcome == word for v in mine) for word in OUTCOMES}),
+                left_out="no coil is above 12 V here" if rule == "supply/coil-diode" else "",
             )
-        )  # fmt: skip
+        )
     return tuple(made)
 
 
@@ -189,10 +207,17 @@ def matings() -> tuple[Mating, ...]:
 
     def way(name: str, order: Sequence[int | None], step: str = "") -> Mating:
         contacts = tuple(
-            Contact(f"amp/J1.{n + 1}", str(o + 1) if o is not None else "", amp + nets[n], sup + nets[o] if o is not None else None)
+            Contact(
+                f"amp/J1.{n + 1}",
+                str(o + 1) if o is not None else "",
+                amp + nets[n],
+                sup + nets[o] if o is not None else None,
+            )
             for n, o in enumerate(order)
         )
-        return Mating(f"amp/J1 supply/J2 {name}{step}", "amp/J1", "supply/J2", "power lead", name, step, None, True, contacts)
+        return Mating(
+            f"amp/J1 supply/J2 {name}{step}", "amp/J1", "supply/J2", "power lead", name, step, None, True, contacts
+        )
 
     same = tuple(
         Contact(f"supply/J5.{n}", str(m), f"{sup}{net}", f"{sup}{net}")
@@ -201,7 +226,12 @@ def matings() -> tuple[Mating, ...]:
     lone = [
         Mating(f"supply/J5 {name}", "supply/J5", None, "", name, "", True, False, same) for name in ("right", "turned")
     ]
-    return (way("right", (0, 1, 2)), way("turned", (2, 1, 0)), way("shifted", (None, 0, 1), "by one pin towards pin 3"), *lone)
+    return (
+        way("right", (0, 1, 2)),
+        way("turned", (2, 1, 0)),
+        way("shifted", (None, 0, 1), "by one pin towards pin 3"),
+        *lone,
+    )
 
 
 def understandings() -> dict[str, Understanding]:
@@ -209,18 +239,30 @@ def understandings() -> dict[str, Understanding]:
     return {
         "supply": Understanding(
             "supply",
-            kinds=(Row(("supply/J2", "supply/J5"), "2 connectors", "library part Conn_01x03"), Row(("supply/F1",), "1 fuse")),
-            rails=(Row(("supply/net/+15V",), "15 V", "output of U3, LM7815"), Row(("supply/net/-15V",), "-15 V", "output of U4")),
+            kinds=(
+                Row(("supply/J2", "supply/J5"), "2 connectors", "library part Conn_01x03"),
+                Row(("supply/F1",), "1 fuse"),
+            ),
+            rails=(
+                Row(("supply/net/+15V",), "15 V", "output of U3, LM7815"),
+                Row(("supply/net/-15V",), "-15 V", "output of U4"),
+            ),
             grounds=(Row(("supply/net/GND",), "ground, 9 pins"),),
             connectors=(Row(("supply/J2",), "3-pin header, not keyed: +15V, GND, -15V"),),
         ),
         "amp": Understanding(
             "amp",
             kinds=(Row(tuple(f"amp/Q{n}" for n in range(1, 5)), "4 transistors", "library part Q_NPN_ECB"),),
-            rails=(Row(("amp/net/+15V",), "15 V", "by its name +15V"), Row(("amp/net/-15V",), "-15 V", "by its name -15V")),
+            rails=(
+                Row(("amp/net/+15V",), "15 V", "by its name +15V"),
+                Row(("amp/net/-15V",), "-15 V", "by its name -15V"),
+            ),
             grounds=(Row(("amp/net/GND",), "ground, 14 pins"),),
             amplifiers=(Row(("amp/U1:A",), "non-inverting, gain 11"), Row(("amp/U1:B",), "not used")),
-            stages=(Row(("amp/Q1", "amp/Q2"), "output stage at OUT_L"), Row(("amp/Q3", "amp/Q4"), "output stage at OUT_R")),
+            stages=(
+                Row(("amp/Q1", "amp/Q2"), "output stage at OUT_L"),
+                Row(("amp/Q3", "amp/Q4"), "output stage at OUT_R"),
+            ),
             connectors=(Row(("amp/J3",), "4-pin header, not keyed: what it is joined to is not given"),),
             not_understood=(Row(("amp/J4",), "2 of 4 pins are on no net", "amp.net:111"),),
             remarks=("The file is of version E, written by Eeschema 7.0.10.",),
