@@ -1,22 +1,33 @@
 """Units of the rule language: their dimensions, how they are written and how values are shown.
 
 A unit is a product of powers of the base quantities volt, ampere, second, kelvin, metre, euro and decibel.
-A plain number has no dimension at all. Percent is a plain number times one hundredth.
+A plain number has no dimension at all. Percent is a plain number times one hundredth; so is an angle in degrees.
+
+Three more stand for themselves, so that nothing can be added to them by mistake:
+
+- degrees Celsius (45 C), a temperature on the thermometer. Kelvin are kept for differences (30 K) and 4 K/W.
+- decibels at 1 mW and at 1 V (98 dB/mW), how loud a headphone is at that drive. They do not multiply with watts.
+
+Levels with a reference are what they stand for: -100 dBV is 10 µV, 0 dBu is 0.775 V, 0 dBm is 1 mW.
 """
 
 from __future__ import annotations
 
 import math
 import re
+import unicodedata
 from dataclasses import dataclass
+from decimal import Decimal
 from fractions import Fraction
 
-_BASES = ("V", "A", "s", "K", "m", "EUR", "dB")
+from netcheck.ground.names import nearest, plain
+
+_BASES = ("V", "A", "s", "K", "m", "EUR", "dB", "°C", "dB/mW", "dB/V")
 
 
 @dataclass(frozen=True)
 class Unit:
-    """Powers of the base quantities, in the order volt, ampere, second, kelvin, metre, euro, decibel.
+    """Powers of the base quantities: volt, ampere, second, kelvin, metre, euro, decibel, and the three above.
 
     >>> OHM * FARAD == SECOND
     True
@@ -45,18 +56,21 @@ class Unit:
         return " ".join(pieces) or "a plain number"
 
 
-def _unit(**powers: int) -> Unit:
-    return Unit(tuple(Fraction(powers.get(base, 0)) for base in _BASES))
+def _unit(base: str = "") -> Unit:
+    return Unit(tuple(Fraction(int(base == name)) for name in _BASES))
 
 
 PLAIN = _unit()
-VOLT = _unit(V=1)
-AMPERE = _unit(A=1)
-SECOND = _unit(s=1)
-KELVIN = _unit(K=1)
-METRE = _unit(m=1)
-EURO = _unit(EUR=1)
-DECIBEL = _unit(dB=1)
+VOLT = _unit("V")
+AMPERE = _unit("A")
+SECOND = _unit("s")
+KELVIN = _unit("K")
+METRE = _unit("m")
+EURO = _unit("EUR")
+DECIBEL = _unit("dB")
+CELSIUS = _unit("°C")
+DECIBEL_AT_MILLIWATT = _unit("dB/mW")
+DECIBEL_AT_VOLT = _unit("dB/V")
 OHM = VOLT / AMPERE
 SIEMENS = AMPERE / VOLT
 WATT = VOLT * AMPERE
@@ -77,6 +91,9 @@ _NAMES = {
     METRE: "metres",
     EURO: "euros",
     DECIBEL: "decibels",
+    CELSIUS: "degrees Celsius",
+    DECIBEL_AT_MILLIWATT: "decibels at 1 mW",
+    DECIBEL_AT_VOLT: "decibels at 1 V",
     OHM: "ohms",
     SIEMENS: "siemens",
     WATT: "watts",
@@ -104,30 +121,47 @@ _SYMBOLS = {
     VOLTS_PER_ROOT_HERTZ: "V/√Hz",
     AMPERES_PER_ROOT_HERTZ: "A/√Hz",
 }
-_UNSCALED = {KELVIN: "K", EURO: "EUR", DECIBEL: "dB", KELVIN_PER_WATT: "K/W"}
+_UNSCALED = {KELVIN: "K", EURO: "EUR", DECIBEL: "dB", KELVIN_PER_WATT: "K/W", CELSIUS: "°C"}
+_UNSCALED |= {DECIBEL_AT_MILLIWATT: "dB/mW", DECIBEL_AT_VOLT: "dB/V"}
 
-# What may stand after a number in a limit, and what it is worth in base units.
-_WRITTEN: dict[str, tuple[float, Unit]] = {"%": (0.01, PLAIN), "EUR": (1.0, EURO), "dB": (1.0, DECIBEL)}
-_WRITTEN |= {"K": (1.0, KELVIN), "K/W": (1.0, KELVIN_PER_WATT), "V/us": (1e6, SLEW), "V/µs": (1e6, SLEW)}
-_PREFIXES = {"p": 1e-12, "n": 1e-9, "u": 1e-6, "µ": 1e-6, "m": 1e-3, "": 1.0, "k": 1e3, "M": 1e6, "G": 1e9}
-for _symbol, _base in {
-    "V": VOLT,
-    "A": AMPERE,
-    "s": SECOND,
-    "W": WATT,
-    "F": FARAD,
-    "H": HENRY,
-    "Hz": HERTZ,
-    "ohm": OHM,
-    "Ω": OHM,
-    "V/rtHz": VOLTS_PER_ROOT_HERTZ,
-    "A/rtHz": AMPERES_PER_ROOT_HERTZ,
-}.items():
-    for _prefix, _factor in _PREFIXES.items():
-        _WRITTEN[_prefix + _symbol] = (_factor, _base)
-_WRITTEN |= {"mm": (1e-3, METRE), "cm": (1e-2, METRE)}
+# What may stand after a number in a limit: the power of ten that it is worth in base units, and the unit.
+_WRITTEN: dict[str, tuple[int, Unit]] = {
+    "%": (-2, PLAIN),
+    "ppm": (-6, PLAIN),
+    "deg": (0, PLAIN),
+    "EUR": (0, EURO),
+    "dB": (0, DECIBEL),
+    "dB/mW": (0, DECIBEL_AT_MILLIWATT),
+    "dB/V": (0, DECIBEL_AT_VOLT),
+    "C": (0, CELSIUS),
+    "°C": (0, CELSIUS),
+    "K": (0, KELVIN),
+    "K/W": (0, KELVIN_PER_WATT),
+    "C/W": (0, KELVIN_PER_WATT),
+    "°C/W": (0, KELVIN_PER_WATT),
+    "V/s": (0, SLEW),
+    "V/ms": (3, SLEW),
+    "V/us": (6, SLEW),
+    "V/μs": (6, SLEW),
+    "m": (0, METRE),
+    "cm": (-2, METRE),
+    "mm": (-3, METRE),
+    "VA": (0, WATT),
+    "kVA": (3, WATT),
+}
+_PREFIXES = {"p": -12, "n": -9, "u": -6, "μ": -6, "m": -3, "": 0, "k": 3, "M": 6, "G": 9}
+_SCALED = {"V": VOLT, "A": AMPERE, "s": SECOND, "W": WATT, "F": FARAD, "H": HENRY, "Hz": HERTZ, "S": SIEMENS}
+_SCALED |= {"ohm": OHM, "Ω": OHM, "V/rtHz": VOLTS_PER_ROOT_HERTZ, "A/rtHz": AMPERES_PER_ROOT_HERTZ}
+_SCALED |= {"V/√Hz": VOLTS_PER_ROOT_HERTZ, "A/√Hz": AMPERES_PER_ROOT_HERTZ}
+_WRITTEN |= {prefix + symbol: (power, unit) for symbol, unit in _SCALED.items() for prefix, power in _PREFIXES.items()}
+# Levels with a reference: decibels for a factor of ten, the reference in base units, its unit.
+# Sources: dBV and dBm by their names; dBu is 1 mW in 600 ohm, the square root of 0.6 V (common practice).
+_LEVELS = {"dBV": (20.0, 1.0, VOLT), "dBu": (20.0, math.sqrt(0.6), VOLT), "dBm": (10.0, 1e-3, WATT)}
+_MOST_DECIBELS = 1000.0
+_MOST_LETTERS = 60
 
-_QUANTITY = re.compile(r"\s*([+-]?(?:\d+(?:\.\d+)?|\.\d+)(?:[eE][+-]?\d{1,3})?)\s*(\S*)\s*")
+_QUANTITY = re.compile(r"\s*([+-]?(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?)\s*(\S*)\s*")
+_PART_NOTATION = re.compile(r"\s*([0-9]+)(?:\.([0-9]+))?([RkKMGpnuμ])([0-9]*)\s*")
 
 
 @dataclass(frozen=True)
@@ -147,33 +181,54 @@ def read_quantity(text: str) -> Quantity:
     Raises:
         ValueError: with a sentence that says what is wrong and how to write it.
 
-    >>> read_quantity("4.7 kohm")
-    Quantity(value=4700.0, unit=Unit(powers=(Fraction(1, 1), Fraction(-1, 1), Fraction(0, 1), \
-Fraction(0, 1), Fraction(0, 1), Fraction(0, 1), Fraction(0, 1))))
-    >>> read_quantity("2 %").value
-    0.02
+    >>> read_quantity("4.7 kohm") == Quantity(4700.0, OHM), read_quantity("2 %").value
+    (True, 0.02)
+    >>> str(read_quantity("-100 dBV")), str(read_quantity("98 dB/mW")), str(read_quantity("45 C"))
+    ('10 µV', '98 dB/mW', '45 °C')
     >>> read_quantity("4k7")
     Traceback (most recent call last):
     ...
-    ValueError: '4k7' is not a number with a unit; write it out, for example 4.7 kohm or 10 nF
+    ValueError: '4k7' is not a number with a unit; write it out: 4.7 kohm
     """
-    match = _QUANTITY.fullmatch(text)
-    if match is None or (match[2] and match[2] not in _WRITTEN):
-        raise ValueError(f"'{text}' is not a number with a unit; write it out, for example 4.7 kohm or 10 nF")
-    if not match[2]:
-        return Quantity(float(match[1]), PLAIN)
-    factor, unit = _WRITTEN[match[2]]
-    return Quantity(_times(match[1], factor), unit)
+    if len(text) > _MOST_LETTERS:
+        raise ValueError(f"'{plain(text, 20)}' is too long for a number with a unit, for example 4.7 kohm or 10 nF")
+    normal = unicodedata.normalize("NFKC", text).replace("−", "-")
+    match = _QUANTITY.fullmatch(normal)
+    if match is None or (match[2] and match[2] not in _WRITTEN and match[2] not in _LEVELS):
+        raise ValueError(f"'{plain(text)}' is not a number with a unit; {_written_out(normal, match)}")
+    number, written = match.groups()
+    if written in _LEVELS:
+        return _from_level(text, float(number), *_LEVELS[written])
+    power, unit = _WRITTEN.get(written, (0, PLAIN))
+    value = float(Decimal(number).scaleb(power))
+    if math.isinf(value):
+        raise ValueError(f"'{plain(text)}' is larger than any number that can be counted with")
+    return Quantity(value + 0.0, unit)
 
 
-def _times(number: str, factor: float) -> float:
-    """A decimal number times a power of ten without the noise of binary multiplication.
+def _from_level(text: str, decibels: float, per_decade: float, reference: float, unit: Unit) -> Quantity:
+    if abs(decibels) > _MOST_DECIBELS:
+        raise ValueError(f"'{plain(text)}' is further than 1000 dB from its reference")
+    return Quantity(reference * 10.0 ** (decibels / per_decade), unit)
 
-    >>> _times("4.7", 1e-6)
-    4.7e-06
-    """
-    exponent = round(math.log10(factor))
-    return float(f"{number}e{exponent}") if "e" not in number.lower() else float(number) * factor
+
+def _written_out(text: str, match: re.Match[str] | None) -> str:
+    """What to write instead: the full form of 4k7 or 100n, else the unit that is most like the one given."""
+    short = _PART_NOTATION.fullmatch(text)
+    if short is not None and not (short[2] and short[4]):
+        part = short[2] or short[4]
+        number = f"{int(short[1])}.{part}" if part else short[1]
+        prefix = {"R": "", "K": "k"}.get(short[3], short[3])
+        if prefix in ("", "k", "M", "G"):
+            return f"write it out: {number} {prefix}ohm"
+        return f"write it out: {number} {prefix}F or {number} {prefix}H"
+    if re.search(r"[0-9],[0-9]", text):
+        return "write the decimal mark as a point, for example 4.7 kohm"
+    if match is not None and match[2]:
+        near = nearest(match[2], sorted({*_WRITTEN, *_LEVELS}))
+        if near is not None:
+            return f"did you mean {match[1]} {near}?"
+    return "write it out, for example 4.7 kohm or 10 nF"
 
 
 def show(value: float, unit: Unit = PLAIN) -> str:
@@ -200,6 +255,8 @@ def show(value: float, unit: Unit = PLAIN) -> str:
     if value == 0:
         return f"0 {symbol}"
     scaled = float(f"{value:.3g}")
+    if not 1e-18 <= abs(scaled) < 1e15:
+        return f"{scaled:.3g} {symbol}"
     power = min(3, max(-5, math.floor(math.log10(abs(scaled)) / 3 + 1e-12)))
     prefix = {-5: "f", -4: "p", -3: "n", -2: "µ", -1: "m", 0: "", 1: "k", 2: "M", 3: "G"}[power]
     return f"{_digits(scaled / 10.0 ** (3 * power))} {prefix}{symbol}"

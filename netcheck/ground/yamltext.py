@@ -6,7 +6,7 @@ Anchors, aliases, tags, duplicate keys, more than one document, more than 1 MB a
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -14,7 +14,7 @@ import yaml
 
 from netcheck.ground.names import did_you_mean, plain
 from netcheck.ground.problems import Problem, Refused
-from netcheck.ground.units import Quantity, read_quantity
+from netcheck.ground.units import Quantity, Unit, read_quantity
 
 MOST_BYTES = 1_000_000
 MOST_LEVELS = 40
@@ -70,42 +70,81 @@ def load(text: str, file: str) -> Node:
     >>> load("on: 1e3", "a.yaml").entries[0][0].text
     'on'
     """
-    if len(text.encode("utf-8", "surrogatepass")) > MOST_BYTES:
-        raise Refused(Problem(file, 0, 0, "the file is larger than 1 MB"))
-    loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)(text)
     try:
-        return _document(loader, file)
+        size = len(text.encode("utf-8"))
+    except UnicodeEncodeError as error:
+        line, column = _place_of(text, error.start)
+        raise Refused(Problem(file, line, column, "half a surrogate pair stands here; the text is damaged")) from None
+    if size > MOST_BYTES:
+        raise Refused(Problem(file, 0, 0, "the file is larger than 1 MB"))
+    try:
+        return _build_all(_events(_loader()(text), file), file)
+    except yaml.reader.ReaderError as error:
+        line, column = _place_of(text, error.position)
+        what = f"a character that YAML forbids stands here: {plain(error.character or '?', 8)}"
+        raise Refused(Problem(file, line, column, what)) from None
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         line, column = (mark.line + 1, mark.column + 1) if mark else (0, 0)
-        raise Refused(Problem(file, line, column, f"this is not YAML: {error.problem or error.context}")) from None
-    except yaml.YAMLError as error:
+        what = plain(error.problem or error.context or "its structure cannot be made out")
+        raise Refused(Problem(file, line, column, f"this is not YAML: {what}")) from None
+    except (yaml.YAMLError, ValueError) as error:
         raise Refused(Problem(file, 0, 0, f"this is not YAML: {plain(str(error))}")) from None
-    finally:
-        loader.dispose()
+    except RecursionError:
+        raise Refused(Problem(file, 0, 0, f"nested deeper than {MOST_LEVELS} levels")) from None
 
 
-def _document(loader: yaml.SafeLoader, file: str) -> Node:
+def _loader() -> Callable[[str], yaml.SafeLoader]:
+    """The parser in C where it is installed, else the one in Python; both give the same events."""
+    found: Callable[[str], yaml.SafeLoader] = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+    return found
+
+
+def _place_of(text: str, position: int) -> tuple[int, int]:
+    before = text[:position]
+    return before.count("\n") + 1, position - (before.rfind("\n") + 1) + 1
+
+
+def _place(event: yaml.Event) -> tuple[int, int]:
+    mark = event.start_mark
+    return (mark.line + 1, mark.column + 1) if mark is not None else (0, 0)
+
+
+def _events(loader: yaml.SafeLoader, file: str) -> list[yaml.Event]:
+    """All events of one document, each checked before anything is built from it."""
     events: list[yaml.Event] = []
-    depth = 0
+    depth = documents = 0
     while loader.check_event():
-        event = loader.get_event()
-        place = (event.start_mark.line + 1, event.start_mark.column + 1) if event.start_mark else (0, 0)
-        if isinstance(event, yaml.AliasEvent):
-            raise Refused(Problem(file, *place, "an alias (*name) is not allowed here; write the value again"))
-        if isinstance(event, yaml.NodeEvent) and event.anchor is not None:
-            raise Refused(Problem(file, *place, "an anchor (&name) is not allowed here; leave it out"))
-        if getattr(event, "tag", None) not in (None, "!"):
-            raise Refused(Problem(file, *place, "a tag (!name) is not allowed here; leave it out or quote the text"))
-        if isinstance(event, yaml.DocumentStartEvent) and any(isinstance(e, yaml.DocumentEndEvent) for e in events):
-            raise Refused(Problem(file, *place, "a second document begins here; one file holds one"))
+        event: yaml.Event = loader.get_event()  # type: ignore[no-untyped-call]
+        line, column = _place(event)
+        documents += isinstance(event, yaml.DocumentStartEvent)
+        refusal = _refusal(event)
+        if documents > 1:
+            refusal = "a second document begins here; one file holds one"
         if isinstance(event, yaml.CollectionStartEvent):
             depth += 1
             if depth > MOST_LEVELS:
-                raise Refused(Problem(file, *place, f"nested deeper than {MOST_LEVELS} levels"))
+                refusal = f"nested deeper than {MOST_LEVELS} levels"
         elif isinstance(event, yaml.CollectionEndEvent):
             depth -= 1
+        if refusal:
+            raise Refused(Problem(file, line, column, refusal))
         events.append(event)
+    return events
+
+
+def _refusal(event: yaml.Event) -> str:
+    """Why an event is not allowed, or ''."""
+    if isinstance(event, yaml.AliasEvent):
+        return "an alias (*name) is not allowed here; write the value again, or quote the text"
+    if isinstance(event, yaml.NodeEvent) and event.anchor is not None:
+        return "an anchor (&name) is not allowed here; leave it out, or quote the text"
+    if getattr(event, "tag", None) is not None:
+        return "a tag (!name) is not allowed here; leave it out, or quote the text"
+    return ""
+
+
+def _build_all(events: list[yaml.Event], file: str) -> Node:
     wanted = (yaml.ScalarEvent, yaml.CollectionStartEvent, yaml.CollectionEndEvent)
     body = [event for event in events if isinstance(event, wanted)]
     if not body:
@@ -114,9 +153,10 @@ def _document(loader: yaml.SafeLoader, file: str) -> Node:
     return node
 
 
-def _build(events: list[yaml.Event], at: int, file: str) -> tuple[Node, int]:
+def _build(events: Sequence[yaml.Event], at: int, file: str) -> tuple[Node, int]:
+    """The node that begins at an event, and the number of the event behind it."""
     event = events[at]
-    line, column = event.start_mark.line + 1, event.start_mark.column + 1
+    line, column = _place(event)
     if isinstance(event, yaml.ScalarEvent):
         style = {"'": "quoted", '"': "quoted", "|": "block", ">": "block"}.get(event.style or "", "plain")
         return Text(event.value, line, column, style), at + 1
@@ -139,6 +179,33 @@ def _build(events: list[yaml.Event], at: int, file: str) -> tuple[Node, int]:
         value, at = _build(events, at, file)
         entries.append((key, value))
     return Table(tuple(entries), line, column), at + 1
+
+
+def looks_like_split_expression(node: Node) -> bool:
+    """Whether commas of an unquoted expression were taken for commas of the table or list in braces around it.
+
+    `{if: resistance(a, b) > 1, then: x}` is three keys to YAML, without any error: a value with an unclosed
+    parenthesis, then a key that closes it.
+
+    >>> looks_like_split_expression(load("{if: resistance(a, b) > 1, then: x}", "a.yaml"))
+    True
+    >>> looks_like_split_expression(load("{if: 'resistance(a, b) > 1', then: x}", "a.yaml"))
+    False
+    """
+    if isinstance(node, Text):
+        return False
+    if isinstance(node, Table):
+        pieces: list[Node] = [piece for entry in node.entries for piece in entry]
+    else:
+        pieces = list(node.nodes)
+    balances = [_open_brackets(piece.text) for piece in pieces if isinstance(piece, Text) and piece.style == "plain"]
+    return any(balance > 0 for balance in balances) and any(balance < 0 for balance in balances)
+
+
+def _open_brackets(text: str) -> int:
+    """How many parentheses a text opens more than it closes; words in single quotes do not count."""
+    outside = "".join(text.split("'")[::2])
+    return outside.count("(") - outside.count(")")
 
 
 class Reader:
@@ -169,7 +236,7 @@ class Reader:
             return Table((), node.line if node else 0, node.column if node else 0)
         needed = tuple(needed)
         if allowed is not None:
-            known = (*needed, *allowed)
+            known = tuple(dict.fromkeys((*needed, *allowed)))
             for key, _ in node.entries:
                 if key.text not in known:
                     self.note(key, f"unknown key '{plain(key.text)}'{did_you_mean(key.text, known)}")
@@ -207,16 +274,20 @@ class Reader:
         self.note(node, f"'{plain(found)}' stands here; yes or no is expected")
         return None
 
-    def quantity(self, node: Node | None) -> Quantity | None:
-        """A quantity written out in full: 4.7 kohm."""
+    def quantity(self, node: Node | None, unit: Unit | None = None) -> Quantity | None:
+        """A quantity written out in full: 4.7 kohm. With a unit given, one of that unit only."""
         found = self.text(node)
         if found is None or node is None:
             return None
         try:
-            return read_quantity(found)
+            quantity = read_quantity(found)
         except ValueError as error:
             self.note(node, str(error))
             return None
+        if unit is not None and quantity.unit != unit:
+            self.note(node, f"'{plain(found)}' is in {quantity.unit.name}; {unit.name} are expected here")
+            return None
+        return quantity
 
     def items(self, node: Node | None) -> tuple[Node, ...]:
         """A list; a single scalar counts as a list of one."""
