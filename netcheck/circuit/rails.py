@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from netcheck.circuit.draft import Draft, Place, called, distinct, draft_board, refs
+from netcheck.circuit.draft import Draft, Place, called, distinct, draft_board, refs, spread
 from netcheck.circuit.grounds import Grounds, find_grounds, looked_through
 from netcheck.circuit.mainsside import mains_side
 from netcheck.circuit.model import Hints, Net, Part
@@ -97,7 +97,7 @@ def _find_rails(draft: Draft, mains: Mapping[str, str], grounds: Grounds) -> dic
     """Net -> claim, first from what is on each net, then from what is behind another rail."""
     closed = set(mains) | set(grounds.roles) | {net for net, told in draft.told.items() if told[0] != "rail"}
     zeros = {net for net, (role, _) in grounds.roles.items() if role == "ground"}
-    rectified = {**_rectified(draft, zeros)}
+    rectified, alternating = _rectified(draft, zeros)
     found: dict[str, Claim] = {}
     for net in draft.nets:
         if net in closed:
@@ -106,6 +106,7 @@ def _find_rails(draft: Draft, mains: Mapping[str, str], grounds: Grounds) -> dic
         if claims:
             sign = next((claim.sign for claim in claims if claim.sign), "")
             found[net] = Claim(sign, claims[0].because)
+    closed |= alternating - set(found)
     while True:
         more = _behind_rails(draft, found, closed, zeros)
         if not more:
@@ -160,9 +161,8 @@ def _made(draft: Draft, net: str) -> Iterator[Claim]:
 def _is_current_source(draft: Draft, part: Part, net: str) -> bool:
     """Whether an adjustable regulator's output does nothing but feed the resistor to its adjust pin."""
     adjust = {pin.net for pin in part.pins if pin.role == "adjust"}
-    others = [place for place in draft.on[net] if place.part.key != part.key]
-    loads = [place for place in others if place.part.kind != "capacitor"]
-    return bool(adjust) and bool(loads) and all({pin.net for pin in p.part.pins} <= adjust | {net} for p in loads)
+    others = [place.part for place in draft.on[net] if place.part.key != part.key]
+    return bool(adjust and others) and all({pin.net for pin in other.pins} <= adjust | {net} for other in others)
 
 
 def _supplied(draft: Draft, net: str, zeros: set[str]) -> Iterator[Claim]:
@@ -228,26 +228,28 @@ def _reservoir(draft: Draft, net: str, zeros: set[str]) -> Iterator[Claim]:
 # ---- rectifiers -----------------------------------------------------------------------------------------------
 
 
-def _rectified(draft: Draft, zeros: set[str]) -> dict[str, Claim]:
-    """Nets at the plus or minus of a rectifier, grounds left out."""
+def _rectified(draft: Draft, zeros: set[str]) -> tuple[dict[str, Claim], set[str]]:
+    """Nets at the plus or minus of a rectifier, grounds left out; and the nets that feed rectifiers."""
     found: dict[str, Claim] = {}
+    alternating: set[str] = set()
     for part in draft.parts:
         if part.kind == "bridge":
             for pin in part.pins:
                 sign = {"plus": "positive", "minus": "negative"}.get(pin.role, "")
                 if sign and pin.net not in zeros:
-                    found[pin.net] = Claim(sign, f"rectified by {part.ref}")
+                    found.setdefault(pin.net, Claim(sign, f"rectified by {part.ref}"))
+                elif pin.role == "alternating":
+                    alternating.add(pin.net)
+    least = draft.words.limit("reservoir least").value
     for role, sign in (("cathode", "positive"), ("anode", "negative")):
         for net in draft.nets:
-            if net in zeros:
-                continue
             diodes = [(near, far) for near, far in draft.across(net, {"diode"}) if near.pin.role == role]
             feeding = [(near, far) for near, far in diodes if _alternates(draft, far.pin.net)]
             whole = len({far.pin.net for _, far in feeding}) > 1
-            least = draft.words.limit("reservoir least").value
-            if whole or (feeding and _to_ground(draft, net, zeros, least)):
+            if net not in zeros and (whole or (feeding and _to_ground(draft, net, zeros, least))):
                 found.setdefault(net, Claim(sign, f"rectified by {refs([near for near, _ in feeding], 4)}"))
-    return found
+                alternating |= {far.pin.net for _, far in feeding} if whole else set()
+    return found, alternating
 
 
 def _alternates(draft: Draft, net: str) -> bool:
@@ -315,18 +317,27 @@ def _follows(draft: Draft, near: Place, other: str, way: str, rails: Mapping[str
 def _is_entry(draft: Draft, net: str, rails: Mapping[str, Claim], zeros: set[str]) -> bool:
     """Whether a net is where a supply comes in: a contact and nothing that makes a signal of it.
 
-    A contact with diodes to two rails is a signal with clamps, and one with a capacitor to anything but ground too.
+    Fuses, beads, links and switches on the way to the contact are passed. A contact with diodes to two rails is a
+    signal with clamps, and one with a capacitor to anything but a ground or a rail too.
     """
-    entries = draft.of_kind(net, draft.words.group("entries"))
-    passing = draft.words.group("entries") | draft.words.group("bypassed") | draft.words.group("breakers")
-    if not entries or not all(
-        place.part.kind in passing | {"diode", "surge diode", "varistor", "capacitor", "hole"}
-        for place in draft.on[net]
-    ):
+    entries = draft.words.group("entries")
+    passed = draft.words.group("bypassed") | draft.words.group("breakers")
+    others = {"diode", "surge diode", "varistor", "capacitor", "hole"}
+
+    def step(here: str) -> Iterator[str]:
+        for _, far in draft.across(here, passed):
+            if far.pin.net not in rails and far.pin.net not in zeros:
+                yield far.pin.net
+
+    group = set(spread({net}, step))
+    places = [place for here in group for place in draft.on[here]]
+    if not any(place.part.kind in entries for place in places):
         return False
-    clamps = {far.pin.net for _, far in draft.across(net, {"diode"}) if far.pin.net in rails}
-    shunts = {far.pin.net for _, far in draft.across(net, {"capacitor", "varistor"})}
-    return len(clamps) <= 1 and shunts <= zeros | set(rails)
+    if not all(place.part.kind in entries | passed | others for place in places):
+        return False
+    clamps = {far.pin.net for here in group for _, far in draft.across(here, {"diode"}) if far.pin.net in rails}
+    shunts = {far.pin.net for here in group for _, far in draft.across(here, {"capacitor", "varistor"})}
+    return len(clamps) <= 1 and shunts <= zeros | set(rails) | group
 
 
 # ---- volts ----------------------------------------------------------------------------------------------------

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
 from netcheck.circuit.draft import Draft, called, refs
-from netcheck.circuit.model import Part
+from netcheck.circuit.model import Figure, Part
 from netcheck.circuit.netnames import volts_in_text
 
 
@@ -63,6 +63,26 @@ def _fixed(part: Part, output: str, volts_of: Callable[[str], Span | None]) -> t
     return output, Source(_sum(span, base), f"output of {called(part)}")
 
 
+def _signed(span: Span, polarity: str) -> Span:
+    return _negated(span) if polarity == "negative" else span
+
+
+def _product(figure: Figure, ohms: Span) -> Span:
+    """Volts that a current of the part book makes across a resistance."""
+    amps = Span(figure.low, _middle(figure), figure.high)
+
+    def times(a: float | None, b: float | None) -> float | None:
+        return None if a is None or b is None else a * b
+
+    return Span(times(amps.low, ohms.low), times(amps.middle, ohms.middle), times(amps.high, ohms.high))
+
+
+def _middle(figure: Figure) -> float | None:
+    if figure.low is None or figure.high is None:
+        return figure.low if figure.high is None else figure.high
+    return (figure.low + figure.high) / 2
+
+
 def _negated(span: Span) -> Span:
     low, middle, high = (None if value is None else -value for value in (span.low, span.middle, span.high))
     return Span(high, middle, low)
@@ -78,30 +98,33 @@ def _sum(one: Span, other: Span) -> Span:
 def _adjustable(
     part: Part, draft: Draft, output: str, adjust: str, volts_of: Callable[[str], Span | None]
 ) -> tuple[str, Source] | None:
-    """Output of an adjustable regulator from its two resistors.
+    """Output of an adjustable regulator from what is at its adjust pin.
 
     Floating types hold the volts between output and adjust pin: V = Vref (1 + R2 / R1) + Iadj R2 with R1 from
     output to adjust and R2 from adjust to ground (TI SLVS044Y sec. 9, read). Others hold the adjust pin against
-    ground: V = Vref (1 + R1 / R2).
+    ground: V = Vref (1 + R1 / R2). A third sort sends a set current through one resistor to ground: V = Iset R.
     """
     record = part.record
     feet = [net for net in draft.nets if net not in (output, adjust) and _is_zero(volts_of(net))]
-    upper = ohms_between(draft, adjust, {output})
     lower = ohms_between(draft, adjust, set(feet))
-    if record is None or upper is None or lower is None or _otherwise_driven(part, draft, adjust):
+    if record is None or lower is None or _otherwise_driven(part, draft, adjust):
+        return None
+    current = record.figures.get("set_current")
+    if current is not None:
+        span = _signed(_product(current, lower[0]), record.polarity)
+        return output, Source(span, f"output of {called(part)}, set by {refs(lower[1], 4)}")
+    upper = ohms_between(draft, adjust, {output})
+    if upper is None:
         return None
     reference = record.figures.get("reference_volts")
     if reference is None or reference.low is None:
         return None
     adjust_current = record.figures.get("adjust_current")
     amps = (adjust_current.high or 0.0) if adjust_current else 0.0
-    high_reference = reference.high if reference.high is not None else reference.low
-    references = Span(reference.low, (reference.low + high_reference) / 2, high_reference)
+    references = Span(reference.low, _middle(reference), reference.high)
     span = _divided(references, upper[0], lower[0], amps if _floating(part, draft) else 0.0, _floating(part, draft))
-    if record.polarity == "negative":
-        span = _negated(span)
-    setters = sorted({*upper[1], *lower[1]}, key=lambda thing: thing.key)
-    return output, Source(span, f"output of {called(part)}, set by {refs(setters, 4)}")
+    setters = sorted({thing.key: thing for thing in (*upper[1], *lower[1])}.values(), key=lambda thing: thing.key)
+    return output, Source(_signed(span, record.polarity), f"output of {called(part)}, set by {refs(setters, 4)}")
 
 
 def _is_zero(span: Span | None) -> bool:

@@ -1,0 +1,548 @@
+"""What nets are for: rails by name and by structure, grounds and domains, the mains side, volts and where they come
+from. Small circuits made by hand; parts come with the pin roles that recognition gives them."""
+
+from __future__ import annotations
+
+import random
+from dataclasses import replace
+from pathlib import Path
+from types import MappingProxyType
+
+import pytest
+
+from netcheck.circuit.model import Figure, Hints, Net, Part, Pin, Record
+from netcheck.circuit.rails import assign_net_roles
+from netcheck.circuit.words import load_words
+from netcheck.ground.quantities import read_part_value
+
+WORDS = load_words(Path(__file__).resolve().parents[2] / "rules" / "words.yaml")
+ENDS = {
+    "diode": ("anode", "cathode"), "zener": ("anode", "cathode"), "led": ("anode", "cathode"),
+    "battery": ("plus", "minus"),
+}  # fmt: skip
+
+
+def make(ref: str, kind: str, *nets: str, value: str = "", record: Record | None = None, **more: object) -> Part:
+    """A part: nets of its pins in order (roles by its kind), or by role with underscores for blanks."""
+    roles = {key.replace("_", " "): net for key, net in more.items() if key.replace("_", " ") not in FIELDS}
+    fields = {key: value for key, value in more.items() if key in FIELDS}
+    places = [(ENDS.get(kind, ("end", "end"))[i] if kind in ENDS else _role(kind), net) for i, net in enumerate(nets)]
+    for role, net in roles.items():
+        places += [(role, one) for one in (net if isinstance(net, tuple) else (net,))]
+    pins = tuple(
+        Pin(f"b/{ref}.{number}", f"b/{ref}", "b", str(number), f"b/net/{net}", role=role)
+        for number, (role, net) in enumerate(places, 1)
+    )
+    return Part(f"b/{ref}", "b", ref, kind, "", read_part_value(value, kind), pins, record, **fields)  # type: ignore[arg-type]
+
+
+FIELDS = {"fitted", "library_part", "description"}
+
+
+def _role(kind: str) -> str:
+    return {"connector": "terminal", "hole": "terminal", "fuse": "end", "link": "end"}.get(kind, "end")
+
+
+def polarised(ref: str, plus: str, minus: str, value: str = "100u") -> Part:
+    return make(ref, "capacitor", value=value, plus=plus, minus=minus)
+
+
+def opamp(ref: str, plus: str, minus: str, tag: str = "") -> Part:
+    roles = {"plus": f"P{ref}{tag}", "minus": f"M{ref}{tag}", "output": f"O{ref}{tag}"}
+    return make(ref, "opamp", value="NE5532", supply_plus=plus, supply_minus=minus, **roles)
+
+
+def fixed(name: str, volts: float, spread: float = 0.04) -> Record:
+    low, high = abs(volts) * (1 - spread), abs(volts) * (1 + spread)
+    polarity = "negative" if volts < 0 else "positive"
+    figures = MappingProxyType({"output_volts": Figure(low, high)})
+    return Record(name, "regulator", figures, polarity=polarity, output=volts)
+
+
+def adjustable(name: str, polarity: str = "positive", **figures: tuple[float, float]) -> Record:
+    named = {key: Figure(*bounds) for key, bounds in (figures or {"reference_volts": (1.2, 1.3)}).items()}
+    return Record(name, "regulator", MappingProxyType(named), polarity=polarity)
+
+
+def nets_of(parts: list[Part], extra: tuple[str, ...] = (), unnamed: tuple[str, ...] = ()) -> tuple[Net, ...]:
+    names = dict.fromkeys([pin.net.split("/", 2)[2] for part in parts for pin in part.pins] + list(extra))
+    return tuple(
+        Net(
+            f"b/net/{name}", "b", "" if name in unnamed or name.startswith(("P", "M", "O", "x")) else name, str(code),
+            tuple(pin.key for part in parts for pin in part.pins if pin.net == f"b/net/{name}"),
+        )
+        for code, name in enumerate(names)
+    )  # fmt: skip
+
+
+def roles(parts: list[Part], hints: Hints | None = None, unnamed: tuple[str, ...] = ()) -> dict[str, Net]:
+    """Roles by net, after a check that the order of listing makes no difference."""
+    nets = nets_of(parts, unnamed=unnamed)
+    first = assign_net_roles(tuple(parts), nets, WORDS, hints)
+    assert [net.key for net in first] == [net.key for net in nets]
+    other_parts, other_nets = list(parts), list(nets)
+    for seed in range(3):
+        random.Random(seed).shuffle(other_parts)
+        random.Random(seed).shuffle(other_nets)
+        again = assign_net_roles(tuple(other_parts), tuple(other_nets), WORDS, hints)
+        assert {net.key: net for net in again} == {net.key: net for net in first}
+    return {net.key.split("/", 2)[2]: net for net in first}
+
+
+def said(net: Net) -> tuple[str, str, float | None]:
+    return net.role, net.sign, net.volts
+
+
+DUAL = [
+    opamp("U1", "+15V", "-15V"),
+    opamp("U2", "+15V", "-15V"),
+    make("C1", "capacitor", "+15V", "GND", value="100n"),
+    make("C2", "capacitor", "-15V", "GND", value="100n"),
+    make("J1", "connector", "+15V", "GND", "-15V"),
+    make("R1", "resistor", "PU1", "GND", value="10k"),
+    make("J2", "connector", tip="PU1", sleeve="GND"),
+]
+
+
+def renamed(parts: list[Part], names: dict[str, str]) -> list[Part]:
+    def pin(p: Pin) -> Pin:
+        name = p.net.split("/", 2)[2]
+        return replace(p, net=f"b/net/{names.get(name, name)}")
+
+    return [replace(part, pins=tuple(pin(p) for p in part.pins)) for part in parts]
+
+
+# ---- by name -----------------------------------------------------------------------------------------------
+
+
+def test_a_dual_supply_by_its_names() -> None:
+    found = roles(DUAL)
+    assert said(found["+15V"]) == ("rail", "positive", 15)
+    assert said(found["-15V"]) == ("rail", "negative", -15)
+    assert found["+15V"].origin == "by its name +15V"
+    assert (found["+15V"].low, found["+15V"].high) == (None, None)
+    assert found["GND"].role == "ground" and found["GND"].volts == 0
+    assert found["GND"].domain == "b/net/GND" and "the zero of the board" in found["GND"].origin
+    assert found["PU1"].role == "signal" and found["OU1"].role == "signal"
+
+
+def test_a_dual_supply_without_names_is_found_by_structure() -> None:
+    found = roles(renamed(DUAL, {"+15V": "x1", "-15V": "x2", "GND": "x3"}))
+    assert said(found["x1"]) == ("rail", "positive", None)
+    assert said(found["x2"]) == ("rail", "negative", None)
+    assert found["x3"].role == "ground" and found["x3"].volts == 0
+    assert "supply pins of U1 and U2" in found["x1"].origin
+
+
+def test_a_single_supply_without_names() -> None:
+    parts = [
+        opamp("U1", "x1", "x2"),
+        make("C1", "capacitor", "x1", "x2", value="100n"),
+        make("J1", "connector", "x1", "x2"),
+        make("R1", "resistor", "x1", "x4", value="10k"),
+        make("R2", "resistor", "x4", "x2", value="10k"),
+        polarised("C2", "x4", "x2"),
+    ]
+    found = roles(parts)
+    assert said(found["x1"]) == ("rail", "positive", None)
+    assert found["x2"].role == "ground"
+    assert found["x4"].role == "signal"
+
+
+def test_lowest_names_are_ground_or_negative_by_what_else_there_is() -> None:
+    alone = roles([opamp("U1", "VDD", "VSS"), make("J1", "connector", "VDD", "VSS")])
+    assert alone["VSS"].role == "ground" and said(alone["VDD"]) == ("rail", "positive", None)
+    dual = roles([*renamed(DUAL, {"+15V": "VCC", "-15V": "VEE"})])
+    assert said(dual["VEE"]) == ("rail", "negative", None)
+    chip = make("U9", "microcontroller", supply_plus="VDD", ground="VSS")
+    logic = roles([*DUAL, chip])
+    assert logic["VSS"].role == "ground"
+
+
+def test_names_that_only_hint_need_something_on_the_net() -> None:
+    signal = [
+        *DUAL,
+        make("J9", "connector", tip="VIN", sleeve="GND"),
+        make("C9", "capacitor", "VIN", "PU2", value="1u"),
+    ]
+    assert roles(signal)["VIN"].role == "signal"
+    supply = [*DUAL, make("J9", "connector", "VIN", "GND"), make("C9", "capacitor", "VIN", "GND", value="100n")]
+    assert said(roles(supply)["VIN"]) == ("rail", "positive", None)
+    fed = [*DUAL, make("J9", "connector", "USB5V", "GND"), make("U9", "logic", supply_plus="USB5V", ground="GND")]
+    assert said(roles(fed)["USB5V"]) == ("rail", "positive", 5)
+
+
+def test_half_supplies_and_references_are_no_rails() -> None:
+    bias = [
+        *DUAL,
+        make("R8", "resistor", "+15V", "VBIAS", value="10k"),
+        make("R9", "resistor", "VBIAS", "GND", value="10k"),
+        polarised("C8", "VBIAS", "GND"),
+        make("U8", "reference", output="VREF", input="+15V", ground="GND"),
+    ]
+    found = roles(bias)
+    assert found["VBIAS"].role == "signal" and found["VREF"].role == "signal"
+    assert roles([*bias, make("U9", "logic", supply_plus="VREF", ground="GND")])["VREF"].role == "rail"
+
+
+def test_a_misplaced_supply_pin_makes_no_rail_of_a_signal() -> None:
+    slip = replace(opamp("U3", "OU1", "-15V"))
+    assert roles([*DUAL, slip])["OU1"].role == "signal"
+
+
+def test_a_reversed_package_does_not_turn_the_rails() -> None:
+    found = roles([opamp("U1", "-15V", "+15V"), *DUAL[2:]])
+    assert found["+15V"].sign == "positive" and found["-15V"].sign == "negative"
+
+
+def test_what_is_told_overrules_names() -> None:
+    hints = Hints(
+        net_roles={"+15V": ("rail", 14.2), "PU1": ("mains", None), "x1": ("rail", -8.0), "GND": ("ground", None)}
+    )
+    found = roles([*DUAL, make("R5", "resistor", "x1", "GND", value="1k")], hints)
+    assert said(found["+15V"]) == ("rail", "positive", 14.2) and found["+15V"].origin == "given in the assembly"
+    assert said(found["x1"]) == ("signal", "", None), "an unnamed net is not told by the part of its key after net/"
+    by_key = roles([*DUAL], Hints(net_roles={"net/PU1": ("rail", -8.0)}))
+    assert said(by_key["PU1"]) == ("rail", "negative", -8)
+
+
+# ---- regulators ----------------------------------------------------------------------------------------------
+
+
+def supply(plus: str, minus: str) -> list[Part]:
+    return [
+        make("J1", "connector", "AC1", "GND", "AC2"),
+        make("D1", "bridge", alternating=("AC1", "AC2"), plus="xa", minus="xb"),
+        polarised("C1", "xa", "GND", "2200u"),
+        polarised("C2", "GND", "xb", "2200u"),
+        make("U3", "regulator", value="LM7815", record=fixed("7815", 15), input="xa", ground="GND", output=plus),
+        make("U4", "regulator", value="LM7915", record=fixed("7915", -15), input="xb", ground="GND", output=minus),
+        polarised("C3", plus, "GND", "10u"),
+        polarised("C4", "GND", minus, "10u"),
+        make("J2", "connector", plus, "GND", minus),
+    ]
+
+
+@pytest.mark.parametrize(("plus", "minus"), [("+15V", "-15V"), ("xp", "xm"), ("VCC", "VEE")])
+def test_regulators_give_volts_whatever_the_names(plus: str, minus: str) -> None:
+    found = roles(supply(plus, minus))
+    assert said(found[plus]) == ("rail", "positive", 15)
+    assert (found[plus].low, found[plus].high) == pytest.approx((14.4, 15.6))
+    assert found[plus].origin == "output of U3, LM7815"
+    assert said(found[minus]) == ("rail", "negative", -15)
+    assert (found[minus].low, found[minus].high) == pytest.approx((-15.6, -14.4))
+    assert said(found["xa"]) == ("rail", "positive", None) and said(found["xb"]) == ("rail", "negative", None)
+    assert "rectified by D1" in found["xa"].origin
+    assert found["AC1"].role == "signal"
+
+
+def test_a_wrong_name_does_not_move_a_regulated_rail() -> None:
+    found = roles(supply("+12V", "-15V"))
+    assert found["+12V"].volts == 15 and found["+12V"].origin == "output of U3, LM7815"
+
+
+def test_a_raw_rail_named_with_volts_says_so() -> None:
+    found = roles(renamed(supply("xp", "xm"), {"xa": "+12V"}))
+    assert said(found["+12V"]) == ("rail", "positive", 12)
+    assert found["+12V"].origin == "by its name +12V only; rectified by D1"
+
+
+def lm317(*extra: Part, top: str = "240", bottom: str = "2640", name: str = "LM317", pot: bool = False) -> list[Part]:
+    lower = make("R2", "resistor", "xadj", "GND", value=bottom)
+    if pot:
+        lower = make("RV1", "potentiometer", value=bottom, end=("xadj", "xnc"), wiper="GND")
+    regulator = make("U1", "regulator", value=name, record=adjustable(name), input="xin", output="xout", adjust="xadj")
+    parts = [make("J1", "connector", "xin", "GND"), polarised("C1", "xin", "GND"), polarised("C2", "xout", "GND")]
+    return [regulator, make("R1", "resistor", "xout", "xadj", value=top), lower, *parts, *extra]
+
+
+def test_an_adjustable_regulator_by_its_divider() -> None:
+    found = roles(lm317())
+    assert said(found["xout"]) == ("rail", "positive", pytest.approx(15.0))
+    assert found["xout"].low is not None and found["xout"].low == pytest.approx(1.2 * (1 + 2640 * 0.99 / (240 * 1.01)))
+    assert found["xout"].high is not None and found["xout"].high > 15.6
+    assert found["xout"].origin == "output of U1, LM317, set by R1 and R2"
+    assert found["xadj"].role == "signal"
+
+
+def test_a_trimmer_gives_bounds_without_a_middle() -> None:
+    found = roles(lm317(bottom="5k", pot=True))
+    assert found["xout"].volts is None
+    assert found["xout"].low == pytest.approx(1.2) and found["xout"].high == pytest.approx(1.3 * (1 + 5000 / 237.6))
+
+
+def test_a_divider_against_ground_is_read_the_other_way() -> None:
+    found = roles(lm317(name="TPS7A33", top="1.2k", bottom="1k"))
+    assert found["xout"].volts == pytest.approx(1.25 * 2.2)
+
+
+def test_a_set_current_through_one_resistor() -> None:
+    record = adjustable("LT3045", set_current=(98e-6, 102e-6))
+    parts = [
+        make("U1", "regulator", value="LT3045", record=record, input="xin", output="xout", adjust="xset", ground="GND"),
+        make("R1", "resistor", "xset", "GND", value="150k"),
+        make("J1", "connector", "xin", "GND"),
+    ]
+    assert roles(parts)["xout"].volts == pytest.approx(15)
+
+
+def test_an_unreadable_resistor_leaves_the_volts_open() -> None:
+    found = roles(lm317(bottom="TBD"))
+    assert said(found["xout"]) == ("rail", "positive", None)
+
+
+def test_a_driven_adjust_pin_leaves_the_volts_open() -> None:
+    found = roles(lm317(make("Q1", "npn", collector="xadj", base="xb", emitter="GND")))
+    assert found["xout"].volts is None
+
+
+def test_a_current_source_is_no_rail() -> None:
+    parts = [
+        make("U1", "regulator", value="LM317", record=adjustable("LM317"), input="+15V", output="xo", adjust="xa"),
+        make("R1", "resistor", "xo", "xa", value="47"),
+        make("Q1", "npn", collector="xa", base="xb", emitter="-15V"),
+    ]
+    found = roles([*DUAL, *parts])
+    assert found["xo"].role == "signal" and found["xa"].role == "signal"
+
+
+def test_a_regulator_that_stands_on_a_diode_has_no_sure_volts() -> None:
+    lifted = make("U1", "regulator", value="7805", record=fixed("7805", 5), input="xin", ground="xg", output="xo")
+    parts = [
+        lifted,
+        make("D1", "diode", "xg", "GND"),
+        make("J1", "connector", "xin", "GND"),
+        polarised("C1", "xo", "GND"),
+    ]
+    found = roles(parts)
+    assert said(found["xo"]) == ("rail", "positive", None) and found["xg"].role == "signal"
+
+
+# ---- behind other parts -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("kind", "value"), [("fuse", "1A"), ("ferrite", "600R@100MHz"), ("link", "0"), ("resistor", "10R"), ("switch", "")]
+)
+def test_a_rail_behind_something_of_few_ohms(kind: str, value: str) -> None:
+    parts = [
+        *DUAL,
+        make("F1", kind, "+15V", "x1", value=value),
+        make("C9", "capacitor", "x1", "GND", value="100n"),
+        make("Q1", "npn", collector="x1", base="xb", emitter="xe"),
+    ]
+    found = roles(parts)
+    assert said(found["x1"]) == ("rail", "positive", 15)
+    assert found["x1"].origin == "behind F1 from +15V"
+
+
+def test_what_a_rail_does_not_make_a_rail() -> None:
+    parts = [
+        *DUAL,
+        make("R7", "resistor", "+15V", "xe", value="22R"),  # degeneration of a mirror
+        make("Q1", "pnp", emitter="xe", base="xb", collector="xb"),
+        make("R8", "resistor", "+15V", "xs", value="10R"),  # a snubber
+        make("C8", "capacitor", "xs", "GND", value="100n"),
+        make("R9", "resistor", "+15V", "xf", value="100R"),  # a filter of more ohms than are looked through
+        polarised("C9", "xf", "GND"),
+        make("Q2", "npn", collector="xf", base="xc", emitter="xd"),
+        make("B1", "button", "+15V", "xbutton"),
+        make("C7", "capacitor", "xbutton", "GND", value="100n"),
+        make("D9", "led", "+15V", "xled"),
+        make("L1", "ferrite", "+15V", "OU1"),
+    ]
+    found = roles(parts)
+    assert {name: found[name].role for name in ("xe", "xs", "xf", "xbutton", "xled", "OU1")} == dict.fromkeys(
+        ("xe", "xs", "xf", "xbutton", "xled", "OU1"), "signal"
+    )
+
+
+def test_a_series_diode_takes_its_drop() -> None:
+    parts = [
+        make("J1", "connector", "+12V", "GND"),
+        make("D1", "diode", "+12V", "x1"),
+        polarised("C1", "x1", "GND"),
+        make("Q1", "npn", collector="x1", base="xb", emitter="xe"),
+    ]
+    hints = Hints(net_roles={"+12V": ("rail", 12.0)})
+    found = roles(parts, hints)
+    assert said(found["x1"]) == ("rail", "positive", pytest.approx(11.3))
+
+
+def test_the_entry_before_a_diode_and_a_fuse_is_a_rail() -> None:
+    parts = [
+        make("J1", "connector", "x1", "GND"),
+        make("F1", "fuse", "x1", "x2", value="1A"),
+        make("D1", "diode", "x2", "x3"),
+        make("D2", "surge diode", "x1", "GND"),
+        polarised("C1", "x3", "GND"),
+        opamp("U1", "x3", "GND"),
+    ]
+    found = roles(parts)
+    assert said(found["x3"]) == ("rail", "positive", None)
+    assert said(found["x1"])[:2] == ("rail", "positive")
+    assert found["x2"].role == "rail"
+
+
+def test_clamps_make_no_rail_of_an_input() -> None:
+    parts = [
+        *DUAL,
+        make("J5", "connector", tip="xin", sleeve="GND"),
+        make("D1", "diode", "xin", "+15V"),
+        make("D2", "diode", "-15V", "xin"),
+        make("R5", "resistor", "xin", "PU2", value="1k"),
+    ]
+    assert roles(parts)["xin"].role == "signal"
+    bare = [*parts[:-1], make("C5", "capacitor", "xin", "PU2", value="1u")]
+    assert roles(bare)["xin"].role == "signal"
+
+
+def test_rectifiers_of_single_diodes() -> None:
+    parts = [
+        make("J1", "connector", "xa"), make("J2", "connector", "xb"),
+        make("D1", "diode", "GND", "xa"), make("D2", "diode", "GND", "xb"),
+        make("D3", "diode", "xa", "HT"), make("D4", "diode", "xb", "HT"),
+        make("J3", "connector", "HT"), make("J4", "connector", "GND"),
+    ]  # fmt: skip
+    found = roles(parts)
+    assert said(found["HT"]) == ("rail", "positive", None) and "rectified by D3 and D4" in found["HT"].origin
+    assert found["xa"].role == "signal"
+
+
+def test_a_discrete_board_by_its_reservoirs() -> None:
+    parts = [
+        make("J1", "connector", "x1", "GND", "x2"),
+        polarised("C1", "x1", "GND", "1000u"),
+        polarised("C2", "GND", "x2", "1000u"),
+        make("Q1", "npn", collector="x1", base="xb", emitter="xo"),
+        make("Q2", "pnp", collector="x2", base="xb", emitter="xo"),
+        make("J2", "connector", "xo", "GND"),
+    ]
+    found = roles(parts)
+    assert found["x1"].sign == "positive" and found["x2"].sign == "negative"
+    assert "comes in at J1 onto C1" in found["x1"].origin
+    assert found["xo"].role == "signal"
+
+
+def test_a_battery_and_a_zener() -> None:
+    parts = [
+        make("BT1", "battery", "x1", "GND", value="9V"),
+        make("R1", "resistor", "x1", "x2", value="470"),
+        make("D1", "zener", "GND", "x2", value="5V1"),
+        opamp("U1", "x2", "GND"),
+    ]
+    found = roles(parts)
+    assert said(found["x1"]) == ("rail", "positive", 9)
+    assert said(found["x2"]) == ("rail", "positive", pytest.approx(5.1))
+    assert found["x2"].origin.startswith("held by D1")
+
+
+def test_parts_that_are_not_fitted_say_nothing() -> None:
+    parts = [*DUAL, make("F1", "fuse", "+15V", "x1", fitted=False), opamp("U9", "x2", "x3")]
+    absent = [replace(part, fitted=False) if part.ref == "U9" else part for part in parts]
+    found = roles(absent)
+    assert {found[name].role for name in ("x1", "x2", "x3")} == {"signal"}
+
+
+# ---- grounds ----------------------------------------------------------------------------------------------------
+
+
+def test_domains_are_joined_by_links_and_not_by_resistors() -> None:
+    parts = [
+        *DUAL,
+        make("R20", "resistor", "GND", "GNDA", value="0R"),
+        make("R21", "resistor", "GND", "GNDD", value="10R"),
+        make("JP1", "jumper", "GND", "GND2", library_part="SolderJumper_2_Open"),
+        make("JP2", "jumper", "GNDD", "GND3", library_part="SolderJumper_2_Bridged"),
+    ]
+    found = roles(parts)
+    assert found["GNDA"].domain == found["GND"].domain == "b/net/GND"
+    assert found["GNDD"].domain == found["GND3"].domain != "b/net/GND"
+    assert found["GND2"].domain == "b/net/GND2"
+    assert found["GNDA"].volts == 0
+    assert found["GNDD"].volts == 0 and "joined to GND" in found["GNDD"].origin
+    assert found["GND2"].volts is None
+
+
+def test_a_ground_behind_a_link_or_a_hum_breaker_without_a_name() -> None:
+    parts = [
+        *DUAL,
+        make("R20", "resistor", "GND", "x1", value="0"),
+        make("J7", "connector", tip="xt", sleeve="x1"),
+        make("R21", "resistor", "GND", "x2", value="10"),
+        make("J8", "connector", tip="xu", sleeve="x2"),
+        make("R22", "resistor", "GND", "PU2", value="0"),
+    ]
+    found = roles(parts)
+    assert found["x1"].role == "ground" and found["x1"].domain == "b/net/GND"
+    assert found["x2"].role == "ground" and found["x2"].domain == "b/net/x2"
+    assert found["PU2"].role == "signal"
+
+
+def test_a_ground_by_name_may_be_the_negative_supply() -> None:
+    parts = [
+        make("BT1", "connector", "+9V", "GND"),
+        make("U2", "opamp", supply_plus="+9V", supply_minus="GND", plus="xdiv", minus="VGND", output="VGND"),
+        make("R1", "resistor", "+9V", "xdiv", value="10k"),
+        make("R2", "resistor", "xdiv", "GND", value="10k"),
+        opamp("U1", "+9V", "GND"),
+        make("J1", "connector", tip="xin", sleeve="VGND"),
+        make("J2", "connector", tip="OU1", sleeve="VGND"),
+        make("R3", "resistor", "PU1", "VGND", value="100k"),
+    ]
+    found = roles(parts)
+    assert found["VGND"].role == "ground" and found["VGND"].volts == 0
+    assert said(found["GND"]) == ("rail", "negative", None)
+    assert "signals return to VGND" in found["GND"].origin
+
+
+def test_a_bridged_output_is_no_virtual_ground() -> None:
+    parts = [
+        make("J1", "connector", "VCC", "GND", "PU1"),
+        opamp("U1", "VCC", "GND"),
+        opamp("U2", "VCC", "GND"),
+        make("J2", "connector", tip="OU1", sleeve="OU2"),
+    ]
+    found = roles(parts)
+    assert found["GND"].role == "ground" and found["OU2"].role == "signal"
+
+
+def test_earth_and_chassis_are_ground_only_where_they_serve_as_one() -> None:
+    apart = roles([*DUAL, make("H1", "hole", "CHASSIS"), make("R9", "resistor", "CHASSIS", "GND", value="10R")])
+    assert apart["CHASSIS"].role == "chassis"
+    served = roles(renamed(DUAL, {"GND": "Earth"}))
+    assert served["Earth"].role == "ground" and served["Earth"].volts == 0
+    holes = roles([*DUAL, make("H1", "hole", "x1"), make("H2", "hole", "x1")])
+    assert holes["x1"].role == "chassis"
+
+
+# ---- the mains side -------------------------------------------------------------------------------------------
+
+
+def test_the_mains_side_is_what_is_galvanically_on_it() -> None:
+    parts = [
+        make("J9", "inlet", terminal=("L", "Earth"), ground="PE"),
+        make("F1", "fuse", "L", "xf"),
+        make("SW1", "switch", "xf", "xs"),
+        make("T1", "transformer", description="mains transformer 230 V", winding=("xs", "Earth", "AC1", "GND", "AC2")),
+        make("C1", "capacitor", "Earth", "PE", value="2.2n"),
+        make("R9", "resistor", "L", "xr", value="1M"),
+        *supply("+15V", "-15V")[1:],
+    ]
+    found = roles(parts)
+    assert {found[name].role for name in ("L", "Earth", "xf", "xs", "xr")} == {"mains"}
+    assert found["PE"].role == "earth"
+    assert found["AC1"].role == "signal" and found["GND"].role == "ground"
+    assert said(found["+15V"]) == ("rail", "positive", 15)
+    assert "on J9, an inlet" in found["Earth"].origin
+
+
+def test_a_name_makes_no_mains() -> None:
+    found = roles(
+        [*DUAL, make("R9", "resistor", "MAINS_L", "LIVE", value="1k"), make("J9", "connector", "MAINS_L", "LIVE")]
+    )
+    assert found["MAINS_L"].role == "signal" and found["LIVE"].role == "signal"
+
+
+def test_an_empty_board() -> None:
+    assert assign_net_roles((), (), WORDS) == ()
