@@ -80,8 +80,9 @@ def load(text: str, file: str) -> Node:
     try:
         return _build_all(_events(_loader()(text), file), file)
     except yaml.reader.ReaderError as error:
-        line, column = _place_of(text, error.position)
-        what = f"a character that YAML forbids stands here: {plain(error.character or '?', 8)}"
+        forbidden = str(error.character) if isinstance(error.character, str) else chr(int(error.character or 0))
+        line, column = _place_of(text, max(0, text.find(forbidden)))  # the parsers count bytes or letters
+        what = f"a character that YAML forbids stands here: {plain(forbidden)}"
         raise Refused(Problem(file, line, column, what)) from None
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
