@@ -9,7 +9,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cache
@@ -20,7 +20,7 @@ from markupsafe import Markup
 from netcheck.circuit.model import Net
 from netcheck.circuit.understanding import Row, Understanding
 from netcheck.gates import Gate
-from netcheck.ground.names import natural_key
+from netcheck.ground.names import natural_key, plain
 from netcheck.ground.units import VOLT, show
 from netcheck.report import wording
 from netcheck.report.display import Names
@@ -96,6 +96,7 @@ def render_page(review: Review, generated: datetime, extras: Extras | None = Non
         "consequences": CONSEQUENCES,
         "cures": CURES,
         "most": MOST,
+        "id_once": _id_once(),
     }
     return _templates().get_template("page.html").render(context)
 
@@ -109,7 +110,8 @@ def _finalize(value: object) -> object:
     """What every expression of a template passes through on its way to the page."""
     if isinstance(value, Markup):
         return value
-    return wording.prose(str(value))
+    # Blanks at either end stay: a template writes ", " between things.
+    return plain(wording.BLANKS.sub(" ", str(value)), 20_000)
 
 
 @cache
@@ -152,11 +154,25 @@ def anchor(kind: str, name: str) -> str:
     return f"{kind}-{re.sub(r'[^A-Za-z0-9]+', '-', name)[:80]}"
 
 
+def _id_once() -> Callable[[str, str], Markup]:
+    """A function that writes an id attribute the first time that a name comes, and nothing after."""
+    seen: set[str] = set()
+
+    def write(kind: str, name: str) -> Markup:
+        found = anchor(kind, name)
+        if found in seen:
+            return Markup("")
+        seen.add(found)
+        return Markup(' id="{}"').format(found)
+
+    return write
+
+
 def voltage(net: Net) -> str:
     """The volts of a rail: nominal, and the range where there is one.
 
-    >>> voltage(Net("a/net/X", "a", "X", "1", (), "rail", 15.0, 14.25, 15.75))
-    '15 V (14.3 V to 15.8 V)'
+    >>> voltage(Net("a/net/X", "a", "X", "1", (), "rail", 15.0, 14.4, 15.6))
+    '15 V (14.4 V to 15.6 V)'
     """
     spread = ""
     if net.low is not None and net.high is not None and net.low != net.high:

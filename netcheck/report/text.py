@@ -14,7 +14,6 @@ from netcheck.review import Review
 from netcheck.rulebook.verdicts import OUTCOMES
 
 MOST_LINES = 24
-_MOST_BOARDS = 6
 _COLOURS = {HELD: "31;1", NOT_KNOWN: "33", RELEASED: "32", "hazard": "31;1", "damage": "31", "title": "1"}
 
 
@@ -30,19 +29,24 @@ def summary(review: Review, width: int, colour: bool, report: str = "") -> str:
     paint = _painter(colour)
     parts, boards = len(review.circuit.parts), len(review.circuit.boards)
     title = f"{prose(review.name, 60)}: {counted(boards, 'board')}, {counted(parts, 'part')}"
-    lines = [paint(clip(title, width), "title"), *textwrap.wrap(headline(review), width)[:2]]
-    lines += _gate_lines(review, width, paint)
-    lines += _finding_lines(review, width, paint)
-    lines += _question_lines(review, width)
+    lines = [
+        paint(clip(title, width), "title"),
+        *(clip(line, width) for line in textwrap.wrap(headline(review), width)[:2]),
+    ]
+    below = _finding_lines(review, width, paint) + _question_lines(review, width) + _tally_lines(review, width)
+    below += [f"report: {prose(report, 400)}"] if report else []
+    lines += _gate_lines(review, width, MOST_LINES - len(lines) - len(below), paint) + below
+    return "\n".join(lines) + "\n"
+
+
+def _tally_lines(review: Review, width: int) -> list[str]:
     tally = {outcome: sum(v.outcome == outcome for v in review.verdicts) for outcome in OUTCOMES}
     silent = sum(not account.left_out and not any(account.counts.values()) for account in review.accounts)
     left_out = sum(bool(account.left_out) for account in review.accounts)
     told = f"{counted(tally['finding'], 'finding')}, {tally['undecided']} undecided, {tally['set aside']} set aside, "
-    told += f"{tally['clear']} clear; {counted(len(review.accounts), 'rule')}, {silent} with nothing to look at"
+    told += f"{tally['clear']} clear; {counted(len(review.accounts), 'rule')}, {silent} met nothing"
     told += f", {left_out} left out" if left_out else ""
-    lines += ["", clip(told, width)]
-    lines += [f"report: {prose(report, 400)}"] if report else []
-    return "\n".join(lines) + "\n"
+    return ["", clip(told, width)]
 
 
 def _painter(colour: bool) -> Callable[[str, str], str]:
@@ -52,9 +56,13 @@ def _painter(colour: bool) -> Callable[[str, str], str]:
     return paint
 
 
-def _gate_lines(review: Review, width: int, paint: Callable[[str, str], str]) -> list[str]:
-    shown = list(review.board_gates.items())[:_MOST_BOARDS]
-    longest = min(max((len(board) for board, _ in shown), default=0), 16)
+def _gate_lines(review: Review, width: int, room: int, paint: Callable[[str, str], str]) -> list[str]:
+    """A line a board (two on a narrow screen), in so many lines; boards that do not fit are counted."""
+    narrow = width < 78
+    boards = list(review.board_gates.items())
+    fit = (room - 1) // (2 if narrow else 1)
+    shown = boards if len(boards) <= fit else boards[: max(1, (room - 2) // (2 if narrow else 1))]
+    longest = min(max((len(prose(board)) for board, _ in shown), default=0), 8 if narrow else 16)
     lines = [""]
     for board, gates in shown:
         cells = []
@@ -62,11 +70,14 @@ def _gate_lines(review: Review, width: int, paint: Callable[[str, str], str]) ->
             gate = gates[name]
             number = len(gate.held_by) or len(gate.waits_for)
             state = f"{gate.state} ({number})" if number else gate.state
-            cells.append(f"{name} {paint(state, gate.state)}{' ' * (22 - len(state))}")
-        line = f"{clip(prose(board, 16), longest):<{longest}}  {' '.join(cells)}".rstrip()
-        lines.append(line if width >= longest + 70 else line.replace("   ", " "))
-    if len(review.board_gates) > _MOST_BOARDS:
-        lines.append(f"and {len(review.board_gates) - _MOST_BOARDS} more boards")
+            cells.append(f"{name} {paint(state, gate.state)}{' ' * (23 - len(state))}")
+        label = f"{clip(prose(board), longest):<{longest}}  "
+        if narrow:
+            lines += [(label + cells[0]).rstrip(), (" " * len(label) + cells[1]).rstrip()]
+        else:
+            lines.append((label + "".join(cells)).rstrip())
+    if len(boards) > len(shown):
+        lines.append(f"and {counted(len(boards) - len(shown), 'more board', 'more boards')}")
     return lines
 
 
@@ -89,7 +100,7 @@ def _question_lines(review: Review, width: int) -> list[str]:
         return []
     lines = ["", clip(f"Undecided for want of {counted(len(asked), 'answer')}; those that settle most:", width)]
     for question in asked[:3]:
-        tail = f" ({question.touches} wait)"
+        tail = f" ({question.touches} {'waits' if question.touches == 1 else 'wait'})"
         lines.append("  " + clip(prose(question.reason), width - len(tail) - 2) + tail)
     return lines
 

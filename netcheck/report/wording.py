@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from types import MappingProxyType
 
@@ -9,6 +10,7 @@ from netcheck.gates import HELD, NOT_KNOWN, RELEASED
 from netcheck.ground.names import plain, spoken_list
 from netcheck.review import Review
 
+BLANKS = re.compile(r"[ \t\r\n\f\v]+")
 CONSEQUENCE_WORDS: Mapping[str, str] = MappingProxyType(
     {
         "hazard": "may hurt someone",
@@ -58,7 +60,7 @@ def prose(text: str, most: int = 4000) -> str:
     >>> prose("one\\n two \\u202e")
     'one two <U+202E>'
     """
-    return plain(" ".join(text.split()), most)
+    return plain(BLANKS.sub(" ", text).strip(), most)
 
 
 def clip(text: str, most: int) -> str:

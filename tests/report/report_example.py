@@ -131,7 +131,7 @@ def verdicts() -> tuple[Verdict, ...]:
                 remedy="Use a keyed housing, or lay the pins out so that they read the same turned round."),
         finding("mains/fuse-in-line", "supply.F1", "supply/F1", "L reaches the transformer without a fuse on one way.",
                 "hazard", "wiring", remedy="Put the fuse first after the inlet, in the live conductor."),
-        finding("supply/capacitor-voltage", "amp.C12", "amp/C12", 
+        finding("supply/capacitor-voltage", "amp.C12", "amp/C12",
                 "C12 is rated 16 V and sees 15.8 V; 12.8 V is the most.",
                 "performance", "part", remedy="Fit 25 V or more.", notes=("C13 would help, but is not fitted.",)),
         finding("build/footprint-present", "amp.J4", "amp/J4", "J4 has no footprint.", "make", "board"),
@@ -139,10 +139,10 @@ def verdicts() -> tuple[Verdict, ...]:
         finding("signal/bias-path", "amp.U1A", "amp/U1:A", "The input of U1A has no path for direct current.",
                 "function", "board"),
     ]  # fmt: skip
-    for number in ("3", "4"):
+    for number, net in (("3", "VOL_L"), ("4", "VOL_R")):
         asks = (f"what J{number} is joined to is not given",)
-        for net in ("VOL_L", "VOL_R"):
-            found.append(undecided("signal/bias-path", f"amp.{net}", f"amp/net/{net}", asks, "function", "board"))
+        found.append(undecided("signal/bias-path", f"amp.{net}", f"amp/net/{net}", asks, "function", "board"))
+        found.append(undecided("signal/rf-entry", f"amp.{net}", f"amp/net/{net}", asks, "performance", "board"))
     found.append(
         undecided(
             "supply/regulator-heat", "supply.U3", "supply/J2", ("the load of +15V is not given",), "damage", "part"
