@@ -26,8 +26,8 @@ MOST_NAME = 200
 # The sections that this module reads, all of them needed.
 SECTIONS = (
     "library parts", "type numbers", "values", "libraries", "descriptions", "footprints", "reference letters",
-    "not fitted", "type fields", "polarised capacitors", "connectors", "pin sets", "pin names", "plain pins",
-    "pin numbers", "standard pin-outs",
+    "alike", "symbol decides", "not fitted", "type fields", "polarised capacitors", "power cases", "connectors",
+    "pin sets", "pin names", "plain pins", "pin numbers", "standard pin-outs",
 )  # fmt: skip
 
 
@@ -100,6 +100,14 @@ class Housing:
 
 
 @dataclass(frozen=True, eq=False)
+class Letters:
+    """What letters of a reference stand for; `usually` is '' where they clash."""
+
+    usually: str
+    kinds: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False)
 class NotFitted:
     """Words by which a designer leaves a part out, upper case."""
 
@@ -113,13 +121,15 @@ class NotFitted:
 
 @dataclass(frozen=True, eq=False)
 class Polarised:
-    """How a polarised capacitor shows; `doubtful_above` in farads."""
+    """How a polarised capacitor shows; `doubtful_above` (without a footprint) and `can_above` in farads."""
 
     footprints: Patterns
     symbols: Patterns
     cans: Patterns
     unpolarised: Patterns
+    bipolar_words: frozenset[str]
     doubtful_above: float
+    can_above: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,10 +142,13 @@ class NameTables:
     libraries: tuple[Named, ...]
     descriptions: tuple[Named, ...]
     footprints: tuple[Named, ...]
-    letters: Mapping[str, tuple[str, ...]]
+    letters: Mapping[str, Letters]
+    alike: tuple[frozenset[str], ...]
+    symbol_decides: frozenset[str]
     not_fitted: NotFitted
     type_fields: frozenset[str]
     polarised: Polarised
+    power_cases: Patterns
     housings: tuple[Housing, ...]
     pin_sets: tuple[PinSet, ...]
     pin_names: tuple[PinNames, ...]
@@ -143,9 +156,25 @@ class NameTables:
     pin_numbers: tuple[PinNumbers, ...]
     pin_outs: Mapping[str, Mapping[str, tuple[str, str]]]
 
+    def near(self, one: str, other: str) -> bool:
+        """Whether two kinds are the same or near enough not to contradict each other."""
+        return one == other or any(one in kinds and other in kinds for kinds in self.alike)
+
     def roles_by_name(self, kind: str) -> tuple[PinNames, ...]:
         """The tables of pin names that are for a kind."""
         return tuple(entry for entry in self.pin_names if kind in entry.kinds)
+
+
+_PIN_NAME = str.maketrans("", "", "~{}_\\/ .")
+
+
+def pin_name(text: str) -> str:
+    """A pin's name as the tables have it.
+
+    >>> pin_name("V_{IN}"), pin_name("~{RESET}"), pin_name("Vin-"), pin_name("_")
+    ('VIN', 'RESET', 'VIN-', '-')
+    """
+    return "-" if text == "_" else text[:MOST_NAME].upper().translate(_PIN_NAME)
 
 
 @lru_cache(maxsize=16384)
@@ -187,9 +216,12 @@ def _tables(words: Words) -> NameTables:
         descriptions=_phrases(reader, section["descriptions"]),
         footprints=_named(reader, section["footprints"]),
         letters=_letters(reader, section["reference letters"]),
+        alike=reader.list_of(section["alike"], lambda node: _kinds(reader, node)),
+        symbol_decides=_kinds(reader, section["symbol decides"]),
         not_fitted=_not_fitted(reader, section["not fitted"]),
         type_fields=_words(reader, section["type fields"]),
         polarised=_polarised(reader, section["polarised capacitors"]),
+        power_cases=_patterns(reader, section["power cases"]),
         housings=reader.list_of(section["connectors"], lambda node: _housing(reader, node)),
         pin_sets=reader.list_of(section["pin sets"], lambda node: _pin_set(reader, node)),
         pin_names=reader.list_of(section["pin names"], lambda node: _pin_names(reader, node)),
@@ -239,10 +271,13 @@ def _phrases(reader: Reader, node: Node | None) -> tuple[Named, ...]:
     return reader.list_of(node, one)
 
 
-def _letters(reader: Reader, node: Node | None) -> Mapping[str, tuple[str, ...]]:
+def _letters(reader: Reader, node: Node | None) -> Mapping[str, Letters]:
     found = {}
-    for key, kinds in reader.table(node).entries:
-        found[key.text.upper()] = reader.list_of(kinds, lambda item: reader.word(item, KINDS))
+    for key, entry in reader.table(node).entries:
+        table = reader.table(entry, allowed=("usually", "or"))
+        usually = reader.word(table.get("usually"), KINDS) or ""
+        others = reader.list_of(table.get("or"), lambda item: reader.word(item, KINDS))
+        found[key.text.upper()] = Letters(usually, (usually, *others) if usually else others)
     return MappingProxyType(found)
 
 
@@ -262,10 +297,13 @@ def _not_fitted(reader: Reader, node: Node | None) -> NotFitted:
 
 def _polarised(reader: Reader, node: Node | None) -> Polarised:
     names = ("footprints", "symbols", "cans", "unpolarised footprints")
-    table = reader.table(node, needed=(*names, "doubtful above"), allowed=())
+    table = reader.table(node, needed=(*names, "bipolar words", "doubtful above", "can above"), allowed=())
     most = reader.quantity(table.get("doubtful above"))
+    can = reader.quantity(table.get("can above"))
+    bipolar = _words(reader, table.get("bipolar words"))
     read = [_patterns(reader, table.get(name)) for name in names]
-    return Polarised(read[0], read[1], read[2], read[3], most.value if most else 0.0)
+    limits = (most.value if most else 0.0, can.value if can else 0.0)
+    return Polarised(read[0], read[1], read[2], read[3], bipolar, *limits)
 
 
 def _housing(reader: Reader, node: Node) -> Housing | None:
@@ -298,7 +336,7 @@ def _pin_names(reader: Reader, node: Node) -> PinNames:
     for role, names in reader.table(table.get("roles")).entries:
         reader.word(role, PIN_ROLES)
         for name in reader.list_of(names, reader.text):
-            roles.setdefault(name.upper(), role.text)
+            roles.setdefault(pin_name(name), role.text)
     units = reader.yes_no(table.get("units")) if table.get("units") is not None else False
     return PinNames(_kinds(reader, table.get("for")), MappingProxyType(roles), bool(units))
 
@@ -331,4 +369,3 @@ def _roles(reader: Reader, node: Node | None) -> Mapping[str, tuple[str, str]]:
             reader.word(Text(role, value.line, value.column), PIN_ROLES)
         found[number.text] = (role, unit)
     return MappingProxyType(found)
-
