@@ -49,6 +49,7 @@ _LEADS_TO_RAIL = frozenset(
     {"resistor", "link", "inductor", "ferrite", "fuse", "jumper", "switch", "diode", "regulator"}
 )
 _APART = frozenset({"optocoupler", "relay", "transformer", "converter", "module"})  # may stand between two grounds
+_MOST_OHMS = 1e12
 _SUPPLY_ROLES = frozenset({"ground", "supply minus", "supply plus"})
 
 
@@ -234,7 +235,9 @@ def _parallel(values: list[float]) -> float:
 def ground_loops(
     circuit: Circuit, extra: Sequence[Conductor] = (), references: Collection[str] | None = None
 ) -> tuple[GroundLoop, ...]:
-    """Independent rings of ground conductors, those of least resistance; the same whatever the order of listing.
+    """Independent rings of ground conductors; the same whatever the order of listing.
+
+    Of all sets of independent rings it is the one that goes least over the case, then has the least resistance.
 
     There are as many as conductors can be taken out before the first ground falls off: edges - nodes + connected
     pieces of the graph.
@@ -250,7 +253,7 @@ def ground_loops(
     """
     found = conductors(circuit, extra)
     by_key = {conductor.key: conductor for conductor in found}
-    weights = {key: _micro_ohms(conductor.ohms) for key, conductor in by_key.items()}
+    weights = {key: _weight(conductor) for key, conductor in by_key.items()}
     rings = smallest_rings({key: conductor.nets for key, conductor in by_key.items()}, weights)
     loops = []
     for nets, keys in rings:
@@ -260,9 +263,14 @@ def ground_loops(
     return tuple(sorted(loops, key=lambda loop: natural_key(loop.key)))
 
 
-def _micro_ohms(ohms: float | Unknown) -> int:
+def _weight(conductor: Conductor) -> int:
+    """Micro-ohms, at least; the case weighs more than any of them.
+
+    A ring in one lead has less area than one over the case, and of the two it is the one to be told apart.
+    """
+    ohms = conductor.ohms
     least = (ohms.low or 0.0) if isinstance(ohms, Unknown) else ohms
-    return round(min(max(least, 0.0), 1e12) * 1e6)
+    return round(min(max(least, 0.0), _MOST_OHMS) * 1e6) + (conductor.kind == "case") * round(_MOST_OHMS * 1e7)
 
 
 def _loop(

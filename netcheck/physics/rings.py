@@ -13,7 +13,6 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Iterator, Mapping, Sequence
-from itertools import pairwise
 
 import networkx as nx
 
@@ -107,7 +106,6 @@ def _lightest_paths(
 def _left_by_tree(edges: list[_Edge], weights: Mapping[str, int]) -> Iterator[list[_Edge]]:
     """The ring that each edge closes which the lightest tree leaves over."""
     tree = nx.Graph()
-    tree.add_nodes_from(net for _, net in edges)
     left = []
     pieces: nx.utils.UnionFind = nx.utils.UnionFind()
     for conductor, net in sorted(edges, key=lambda edge: weights[edge[0]]):  # stable: edges stand in natural order
@@ -117,10 +115,22 @@ def _left_by_tree(edges: list[_Edge], weights: Mapping[str, int]) -> Iterator[li
         else:
             pieces.union(a, b)
             tree.add_edge(a, b)
+    above: dict[_Node, _Node] = {}
+    depth: dict[_Node, int] = {}
+    for root in tree:
+        if root not in depth:
+            depth[root] = 0
+            for parent, node in nx.bfs_edges(tree, root):
+                above[node], depth[node] = parent, depth[parent] + 1
     for conductor, net in left:
-        path = nx.bidirectional_shortest_path(tree, ("conductor", conductor), ("net", net))
-        steps = [(a[1], b[1]) if a[0] == "conductor" else (b[1], a[1]) for a, b in pairwise(path)]
-        yield [(conductor, net), *steps]
+        a, b = ("conductor", conductor), ("net", net)
+        ring = [(conductor, net)]
+        while a != b:
+            lower = a if depth[a] >= depth[b] else b
+            upper = above[lower]
+            ring.append((lower[1], upper[1]) if lower[0] == "conductor" else (upper[1], lower[1]))
+            a, b = (upper, b) if lower == a else (a, upper)
+        yield ring
 
 
 def _walk(ring: list[_Edge]) -> Ring:

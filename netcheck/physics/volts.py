@@ -33,7 +33,11 @@ _PASSES = (
 )
 # On a board that has nothing else, no potential at rest leaves the range of its rails: nothing there stores energy in a
 # field or pumps charge.
-_TAME = (_PASSES - {"inductor"}) | _NO_CURRENT | frozenset({"opamp", "comparator", "buffer", "reference", "connector"})
+_TAME = (
+    (_PASSES - {"inductor"})
+    | _NO_CURRENT
+    | frozenset({"opamp", "comparator", "buffer", "reference", "regulator", "connector"})
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +47,9 @@ class _Range:
     low: float | None
     nominal: float | None
     high: float | None
+
+
+_NOTHING = _Range(None, None, None)
 
 
 def net_volts(circuit: Circuit, key: str) -> float | Unknown:
@@ -56,7 +63,7 @@ def net_volts(circuit: Circuit, key: str) -> float | Unknown:
         KeyError: if there is no such net.
     """
     net = circuit.nets[key]
-    found = _certain(circuit).get(key, _Range(None, None, None))
+    found = _certain(circuit).get(key, _NOTHING)
     if found.nominal is not None:
         return found.nominal
     if net.role == "rail":
@@ -74,7 +81,7 @@ def volts_range(circuit: Circuit, key: str) -> tuple[float | None, float | None]
     A rail of 12 V with a tolerance of 5 % has (11.4, 12.6); one of which only the nominal volts are known has these
     twice.
     """
-    found = _certain(circuit).get(key, _Range(None, None, None))
+    found = _certain(circuit).get(key, _NOTHING)
     low = found.low if found.low is not None else found.nominal
     return low, found.high if found.high is not None else found.nominal
 
@@ -141,11 +148,11 @@ def _certain(circuit: Circuit) -> Mapping[str, _Range]:
     known = _given(circuit)
     _along_conductors(circuit, known)
     _behind_resistors(circuit, known)
-    bounds = _rail_bounds(circuit)
+    bounds = _rail_bounds(circuit, known)
     if bounds:
         reached = _driven_from_outside(circuit, known)
         for key in circuit.nets:
-            if key not in known and key not in reached and circuit.nets[key].board in bounds:
+            if known.get(key, _NOTHING) == _NOTHING and key not in reached and circuit.nets[key].board in bounds:
                 low, high = bounds[circuit.nets[key].board]
                 known[key] = _Range(low, None, high)
     return known
@@ -181,7 +188,7 @@ def _along_conductors(circuit: Circuit, known: dict[str, _Range]) -> None:
         seen, todo = {key}, [key]
         while todo:
             for net in _joined_to(circuit, todo.pop()):
-                if net not in seen and net not in firm and circuit.nets[net].role not in ("ground", "mains"):
+                if net not in seen and net not in firm and circuit.nets[net].role != "mains":
                     seen.add(net)
                     todo.append(net)
                     told.setdefault(net, []).append(known[key])
@@ -267,7 +274,7 @@ def _most(values: Iterable[float | None]) -> float | None:
     return None if None in found else max(value for value in found if value is not None)
 
 
-def _rail_bounds(circuit: Circuit) -> dict[str, tuple[float, float]]:
+def _rail_bounds(circuit: Circuit, known: Mapping[str, _Range]) -> dict[str, tuple[float, float]]:
     """Lowest and highest rail of each board on which nothing can go beyond them, all rails being known."""
     found = {}
     for board in circuit.boards:
@@ -275,7 +282,7 @@ def _rail_bounds(circuit: Circuit) -> dict[str, tuple[float, float]]:
         powers = [net for net in nets if net.role in ("rail", "ground", "chassis", "earth", "mains")]
         if any(part.fitted and part.kind not in _TAME for part in board.parts):
             continue
-        volts = [_given(circuit).get(net.key) for net in powers]
+        volts = [known.get(net.key) for net in powers]
         if not volts or any(each is None or each.nominal is None for each in volts):
             continue
         lows = [_low(each) or 0.0 for each in volts if each is not None]
