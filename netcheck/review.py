@@ -2,14 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from netcheck.circuit.model import Circuit
+from netcheck import __version__
+from netcheck.circuit.account import account
+from netcheck.circuit.board import understand
+from netcheck.circuit.model import Circuit, Hints, join
 from netcheck.circuit.understanding import Understanding
-from netcheck.gates import Gate
+from netcheck.gates import GATES, HELD, NOT_KNOWN, RELEASED, Gate, answer
+from netcheck.ground.units import Quantity
+from netcheck.intake.netlist import Netlist
 from netcheck.physics.mating import Mating
-from netcheck.rulebook.verdicts import Verdict
+from netcheck.rulebook.book import RuleBook
+from netcheck.rulebook.facts import Facts
+from netcheck.rulebook.judge import judge
+from netcheck.rulebook.rule import Rule
+from netcheck.rulebook.stages import stage_rows
+from netcheck.rulebook.verdicts import OUTCOMES, Verdict
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,3 +82,122 @@ class Review:
     matings: tuple[Mating, ...] = ()
     cautions: tuple[str, ...] = ()
     versions: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class BoardPlan:
+    """A board to be reviewed: its name in keys, its netlist, and what is told about it from outside."""
+
+    name: str
+    netlist: Netlist
+    hints: Hints = field(default_factory=Hints)
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What is to be reviewed, by which rules.
+
+    Attributes:
+        limits: rule -> limit -> (value, reason), where the assembly adjusts one. left_out: rule -> reason.
+    """
+
+    name: str
+    boards: tuple[BoardPlan, ...]
+    book: RuleBook
+    assembly_given: bool = False
+    limits: Mapping[str, Mapping[str, tuple[Quantity, str]]] = field(default_factory=dict)
+    left_out: Mapping[str, str] = field(default_factory=dict)
+
+
+def review(plan: Plan, tell: Callable[[str], None] = lambda said: None) -> Review:
+    """Understand the boards, judge them by every rule, answer the two questions.
+
+    Args:
+        tell: is told what is being done, a clause each, for a progress line.
+    """
+    tell("recognising parts, rails and stages")
+    facts = facts_of(plan)
+    tell("judging")
+    verdicts = tuple(
+        verdict
+        for rule in plan.book.rules
+        if rule.name not in plan.left_out
+        for verdict in judge(rule, facts, _adjusted(plan, rule))
+    )
+    names = [board.name for board in plan.boards]
+    return Review(
+        name=plan.name,
+        assembly_given=plan.assembly_given,
+        circuit=facts.circuit,
+        gates=_gates(verdicts),
+        board_gates={name: _gates(v for v in verdicts if name in v.boards) for name in names},
+        verdicts=verdicts,
+        accounts=tuple(_account(plan, rule, verdicts) for rule in plan.book.rules),
+        understandings={board.name: account(board, facts.circuit, stage_rows(facts, board.name))
+                        for board in facts.circuit.boards},
+        matings=facts.matings,
+        cautions=_cautions(facts, verdicts, plan.book),
+        versions={"netcheck": __version__, "rule book": plan.book.digest[:12]},
+    )
+
+
+def facts_of(plan: Plan) -> Facts:
+    """The boards of a plan, understood and joined, with their facts still to be asked for."""
+    words, parts = plan.book.words, plan.book.parts
+    boards = tuple(understand(b.netlist, b.name, parts, words, b.hints) for b in plan.boards)
+    return Facts(join(boards), words, parts, plan.book.bind, plan.assembly_given)
+
+
+def _adjusted(plan: Plan, rule: Rule) -> dict[str, Quantity]:
+    return {name: value for name, (value, _) in plan.limits.get(rule.name, {}).items()}
+
+
+def _gates(verdicts: Iterable[Verdict]) -> dict[str, Gate]:
+    seen = tuple(verdicts)
+    return {name: answer(name, seen) for name in GATES}
+
+
+def _cautions(facts: Facts, verdicts: Sequence[Verdict], book: RuleBook) -> tuple[str, ...]:
+    """Cautions for the head of the report: that on mains wherever mains appears."""
+    mains = bool(facts.nets_of("mains")) or any(part.kind == "inlet" for part in facts.parts)
+    by_rule = {rule.name: rule.caution for rule in book.rules}
+    names = ["mains"] if mains else []
+    names += [by_rule[v.rule] for v in verdicts if v.outcome == "finding" and by_rule.get(v.rule)]
+    return tuple(book.words.caution(name) for name in dict.fromkeys(names))
+
+
+def _account(plan: Plan, rule: Rule, verdicts: Sequence[Verdict]) -> RuleAccount:
+    counted = Counter(verdict.outcome for verdict in verdicts if verdict.rule == rule.name)
+    adjusted = plan.limits.get(rule.name, {})
+    limits = []
+    for name, value in rule.limits.items():
+        given, because = adjusted.get(name, (value, ""))
+        limits.append((name.replace("_", " "), str(given), because))
+    replaced = [name for name, file in plan.book.replaced.items() if file == rule.file]
+    return RuleAccount(
+        name=rule.name,
+        title=rule.title,
+        why=rule.why,
+        remedy=rule.remedy_text,
+        consequence=rule.consequence,
+        cure=rule.cure,
+        sources=tuple(Source(source.text, source.status, source.limits) for source in rule.sources),
+        limits=tuple(limits),
+        caution=plan.book.words.caution(rule.caution) if rule.caution else "",
+        file=rule.file,
+        supplied=rule.supplied,
+        counts={outcome: counted.get(outcome, 0) for outcome in OUTCOMES},
+        left_out=plan.left_out.get(rule.name, ""),
+        replaces=replaced[0] if replaced else "",
+    )
+
+
+def exit_code(review: Review, gate: str | None = None) -> int:
+    """0 released, 1 held, 3 not enough known; of one gate, or of the worse of both."""
+    states = [review.gates[name].state for name in GATES if gate in (None, name)]
+    if HELD in states:
+        return 1
+    return 3 if NOT_KNOWN in states else 0
+
+
+__all__ = ["RELEASED", "BoardPlan", "Plan", "Review", "RuleAccount", "Source", "exit_code", "facts_of", "review"]

@@ -9,11 +9,10 @@ from netcheck.ground.names import did_you_mean
 from netcheck.ground.units import PLAIN
 from netcheck.language.expression import Builder, Environment, Run, Typed, WordTable, check
 from netcheck.language.gather import GATHER, Drawn, drawn_from
-from netcheck.language.logic import reasons_of
 from netcheck.language.scope import MOST_ITEMS, Scope, TooManySteps
 from netcheck.language.syntax import source_of
 from netcheck.language.types import Anything, Function, ListOf, Nothing, Number, Thing, Type, Word, YesNo
-from netcheck.language.values import Lot, Unknown, unite
+from netcheck.language.values import Lot, Unknown, reasons_of, unite
 
 MOST_FORS = 2
 

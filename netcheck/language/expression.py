@@ -26,7 +26,7 @@ from netcheck.language.types import (
     joined,
     word_set,
 )
-from netcheck.language.values import Lot, Unknown, unite
+from netcheck.language.values import Lot, Unknown, reasons_of, unite
 
 Run = Callable[[Scope], object]
 Typed = tuple[Type, Run]
@@ -404,7 +404,7 @@ class Builder:
 def _join_lists(a: object, b: object) -> object:
     if isinstance(a, Lot) and isinstance(b, Lot):
         return Lot(a.members + b.members, a.perhaps + b.perhaps)
-    return Unknown(logic.reasons_of(a, b))
+    return Unknown(reasons_of(a, b))
 
 
 def _is_nothing(value: object, wanted: bool) -> object:
@@ -413,7 +413,7 @@ def _is_nothing(value: object, wanted: bool) -> object:
 
 def _either(why: Unknown, one: object, other: object) -> object:
     numeric = all(isinstance(v, int | float | Unknown) and not isinstance(v, bool) for v in (one, other))
-    reasons = unite(why.reasons, logic.reasons_of(one, other))
+    reasons = unite(why.reasons, reasons_of(one, other))
     if not numeric:
         return Unknown(reasons)
     (al, ah), (bl, bh) = logic.bounds_of(one), logic.bounds_of(other)

@@ -1,0 +1,5 @@
+"""`python -m netcheck`."""
+
+from netcheck.command import main
+
+raise SystemExit(main())

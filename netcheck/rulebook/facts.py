@@ -1,0 +1,259 @@
+"""All facts about one circuit, each computed when it is first asked for and then kept."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from netcheck.circuit.model import Amplifier, Circuit, Control, Net, Part, Pin
+from netcheck.circuit.partbook import PartBook
+from netcheck.circuit.shapes import Found, Shape, find_matches
+from netcheck.circuit.walk import Walks
+from netcheck.circuit.words import Words
+from netcheck.ground.names import natural_key
+from netcheck.language.values import Unknown
+from netcheck.physics.conductors import GroundLoop, Island, ground_islands, ground_loops
+from netcheck.physics.mating import Mating, matings
+from netcheck.physics.meeting import wired
+from netcheck.physics.volts import net_volts
+
+SUPPLY_ENTRY_PINS = "supply entry pins"
+
+
+@dataclass(frozen=True, slots=True)
+class SupplyPin:
+    """A pin through which a package is fed. `sign`: 'positive', 'negative' or 'ground'."""
+
+    key: str
+    pin: Pin
+    sign: str
+    package: Part
+
+
+@dataclass(frozen=True, slots=True)
+class ControlPin:
+    """A pin that decides whether a part works, with what the part book says of it."""
+
+    key: str
+    pin: Pin
+    control: Control
+    package: Part
+
+
+@dataclass(frozen=True, slots=True)
+class Oddity:
+    """Something odd that the reader kept: the pin, the part (None when missing) and the nets meant."""
+
+    key: str
+    what: str
+    pin: str
+    part: Part | None
+    nets: tuple[Net, ...]
+    line: int
+
+
+@dataclass(eq=False)
+class Facts:
+    """The facts of a circuit.
+
+    Attributes:
+        circuit, words, book: what was read. bind: makes the shapes whose conditions speak of these facts.
+    """
+
+    circuit: Circuit
+    words: Words
+    book: PartBook
+    bind: Callable[[Facts], Mapping[str, Shape]]
+    assembly_given: bool = False
+    _found: dict[str, Found] = field(default_factory=dict)
+    _volts: dict[str, float | Unknown] = field(default_factory=dict)
+    _finding: list[str] = field(default_factory=list)
+
+    @cached_property
+    def several_boards(self) -> bool:
+        """Whether references need the board's name before them."""
+        return len(self.circuit.boards) > 1
+
+    @cached_property
+    def walks(self) -> Walks:
+        """The graph, ready to be walked."""
+        return Walks(self.circuit)
+
+    @cached_property
+    def shapes(self) -> Mapping[str, Shape]:
+        """Every shape of the rule book, by name."""
+        return self.bind(self)
+
+    def matches(self, shape: str) -> Found:
+        """Everything in the circuit that has a shape, and its blind spots."""
+        if shape not in self._found:
+            if shape in self._finding:
+                raise RecursionError(f"the shape {shape} asks for itself")
+            self._finding.append(shape)
+            try:
+                self._found[shape] = find_matches(self.shapes[shape], self.walks, self.matches)
+            finally:
+                self._finding.pop()
+        return self._found[shape]
+
+    @cached_property
+    def parts(self) -> tuple[Part, ...]:
+        """Fitted parts, in natural order of their keys."""
+        fitted = (part for part in self.circuit.parts.values() if part.fitted)
+        return tuple(sorted(fitted, key=lambda part: natural_key(part.key)))
+
+    @cached_property
+    def by_kind(self) -> Mapping[str, tuple[Part, ...]]:
+        """Fitted parts of each kind."""
+        found: dict[str, list[Part]] = {}
+        for part in self.parts:
+            found.setdefault(part.kind, []).append(part)
+        return {kind: tuple(parts) for kind, parts in found.items()}
+
+    @cached_property
+    def nets(self) -> tuple[Net, ...]:
+        """Nets, in natural order of their keys."""
+        return tuple(sorted(self.circuit.nets.values(), key=lambda net: natural_key(net.key)))
+
+    def nets_of(self, *roles: str) -> tuple[Net, ...]:
+        """Nets of given roles."""
+        return tuple(net for net in self.nets if net.role in roles)
+
+    @cached_property
+    def amplifiers(self) -> tuple[Amplifier, ...]:
+        """Amplifiers of fitted packages."""
+        fitted = (amp for amp in self.circuit.amplifiers.values() if self.circuit.parts[amp.part].fitted)
+        return tuple(sorted(fitted, key=lambda amp: natural_key(amp.key)))
+
+    @cached_property
+    def amplifier_of_pin(self) -> Mapping[str, Amplifier]:
+        """The amplifier whose output or input a pin is."""
+        return {
+            pin: amplifier
+            for amplifier in self.amplifiers
+            for pin in (amplifier.output, amplifier.plus, amplifier.minus)
+            if pin is not None
+        }
+
+    @cached_property
+    def supply_pins(self) -> tuple[SupplyPin, ...]:
+        """Supply pins of all fitted parts."""
+        signs = {"supply plus": "positive", "supply minus": "negative"}
+        return tuple(
+            SupplyPin(pin.key, pin, signs[pin.role], part)
+            for part in self.parts
+            for pin in part.pins
+            if pin.role in signs
+        )
+
+    @cached_property
+    def matings(self) -> tuple[Mating, ...]:
+        """Every way in which every connector can be mated."""
+        most = self.words.limit(SUPPLY_ENTRY_PINS).value
+        return matings(self.circuit, most_supply_pins=int(most))
+
+    @cached_property
+    def joined_nets(self) -> Mapping[str, str]:
+        """For each net, one key that it shares with all that it is joined to."""
+        return wired(self.circuit, self.matings)
+
+    @cached_property
+    def control_pins(self) -> tuple[ControlPin, ...]:
+        """Pins that the part book calls controls."""
+        found = []
+        for part in self.parts:
+            for control in part.record.controls if part.record is not None else ():
+                number = _number_of(control, part)
+                found += [ControlPin(pin.key, pin, control, part) for pin in part.pins if pin.number == number]
+        return tuple(found)
+
+    @cached_property
+    def _nets_by_last_name(self) -> Mapping[tuple[str, str], tuple[Net, ...]]:
+        found: dict[tuple[str, str], list[Net]] = {}
+        for net in self.nets:
+            if net.name:
+                found.setdefault((net.board, _last_name(net.name)), []).append(net)
+        return {key: tuple(nets) for key, nets in found.items()}
+
+    def nets_of_similar_name(self, net: Net) -> tuple[Net, ...]:
+        """Other nets of the board whose names end alike: the part after the last '/', letter case and signs aside."""
+        if not net.name:
+            return ()
+        alike = self._nets_by_last_name.get((net.board, _last_name(net.name)), ())
+        return tuple(other for other in alike if other.key != net.key)
+
+    @cached_property
+    def ground_loops(self) -> tuple[GroundLoop, ...]:
+        """Rings of ground conductors."""
+        return ground_loops(self.circuit)
+
+    @cached_property
+    def ground_islands(self) -> tuple[Island, ...]:
+        """Grounds that nothing joins to the others."""
+        return ground_islands(self.circuit)
+
+    @cached_property
+    def oddities(self) -> tuple[Oddity, ...]:
+        """What the reader kept because real files contain it."""
+        return tuple(sorted(self._oddities(), key=lambda odd: natural_key(odd.key)))
+
+    def _oddities(self) -> Sequence[Oddity]:
+        found = []
+        for board in self.circuit.boards:
+            by_code = {net.code: net for net in board.nets}
+            for odd in board.netlist.oddities:
+                nets = tuple(by_code[code] for code in odd.nets if code in by_code)
+                key = f"{board.name}/{odd.reference}.{odd.pin}"
+                part = self.circuit.parts.get(f"{board.name}/{odd.reference}")
+                found.append(Oddity(key, odd.what, f"{odd.reference} pin {odd.pin}", part, nets, odd.line))
+        return found
+
+    def volts(self, net: Net) -> float | Unknown:
+        """DC volts of a net against the zero."""
+        if net.key not in self._volts:
+            self._volts[net.key] = net_volts(self.circuit, net.key)
+        return self._volts[net.key]
+
+    def text_of(self, part: Part) -> str:
+        """A part as it is named in sentences."""
+        return f"{part.board}.{part.ref}" if self.several_boards else part.ref
+
+    def pin_text(self, pin: Pin) -> str:
+        """A pin as it is named in sentences: by its role when that is telling, else by number."""
+        part = self.circuit.parts[pin.part]
+        telling = pin.role not in ("", "end", "terminal", "contact", "winding", "control", "not connected")
+        if telling and len(part.by_role(pin.role)) == 1:
+            return f"{self.text_of(part)} {pin.role}"
+        if telling and pin.unit:
+            return f"{self.text_of(part)}{pin.unit} {pin.role}"
+        return f"{self.text_of(part)} pin {pin.number}"
+
+    def net_text(self, net: Net) -> str:
+        """A net by its given name, or by up to three of its pins."""
+        if net.name:
+            return f"{net.board}.{net.name}" if self.several_boards else net.name
+        pins = [self.circuit.pins[key] for key in net.pins]
+        if len(pins) == 1:
+            return f"the open net of {self.pin_text(pins[0])}"
+        ranked = sorted(pins, key=lambda pin: (len(self.circuit.parts[pin.part].pins) < 3, natural_key(pin.key)))
+        shown = [
+            self.text_of(self.circuit.parts[pin.part])
+            if len(self.circuit.parts[pin.part].pins) == 2
+            else self.pin_text(pin)
+            for pin in ranked[:3]
+        ]
+        return f"the net of {', '.join(dict.fromkeys(shown))}"
+
+
+def _number_of(control: Control, part: Part) -> str | None:
+    """The number of a control's pin in the package of a part; None when packages differ and it is not known."""
+    for package in (part.package, f"{len(part.pins)} pins"):
+        if package in control.numbers:
+            return control.numbers[package]
+    numbers = set(control.numbers.values())
+    return numbers.pop() if len(numbers) == 1 else None
+
+
+def _last_name(name: str) -> str:
+    return "".join(letter for letter in name.rsplit("/", 1)[-1].lower() if letter.isalnum() or letter in "+-")

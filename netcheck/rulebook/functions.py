@@ -1,0 +1,379 @@
+"""The functions of the rule language: one table that binds names to facts, with types, units and evidence."""
+
+from __future__ import annotations
+
+import fnmatch
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
+
+from netcheck.circuit.model import KINDS, Net, Part, Pin
+from netcheck.ground.series import in_series
+from netcheck.ground.units import (
+    AMPERE,
+    FARAD,
+    HENRY,
+    HERTZ,
+    KELVIN,
+    OHM,
+    PLAIN,
+    VOLT,
+    WATT,
+    Unit,
+)
+from netcheck.language.logic import apply, bounds_of, subtract
+from netcheck.language.scope import Trace
+from netcheck.language.types import (
+    Anything,
+    Function,
+    ListOf,
+    Nothing,
+    Number,
+    Parameter,
+    Text,
+    Thing,
+    Type,
+    Word,
+    YesNo,
+    joined,
+    word_set,
+)
+from netcheck.language.values import Lot, Perhaps, Unknown, reasons_of
+from netcheck.rulebook.facts import Facts, SupplyPin
+from netcheck.rulebook.nouns import NUMBER_KINDS, number_of
+
+ALL_KINDS = frozenset(KINDS)
+
+
+def _is_place(kind: Type) -> bool:
+    return isinstance(kind, Thing) and kind.noun in ("pin", "net", "supply pin")
+
+
+def _is_kinds(kind: Type) -> bool:
+    if not isinstance(kind, ListOf) or isinstance(kind.item, Nothing):
+        return isinstance(kind, ListOf)
+    words = word_set(kind.item)
+    return words is not None and words <= ALL_KINDS
+
+
+def _is_text(kind: Type) -> bool:
+    return isinstance(kind, Text | Word)
+
+
+PLACE = Parameter("a", _is_place, "a pin or a net")
+OTHER_PLACE = Parameter("b", _is_place, "a pin or a net")
+KIND_LIST = Parameter("kinds", _is_kinds, "a list of kinds", needed=False)
+THROUGH = Parameter("through", _is_kinds, "a list of kinds")
+PART_PARAMETER = Parameter("part", lambda kind: isinstance(kind, Thing) and kind.noun == "part", "a part")
+
+
+def net_key(place: object) -> str:
+    """The key of the net that a pin or a net stands for."""
+    if isinstance(place, SupplyPin):
+        return place.pin.net
+    if isinstance(place, Pin):
+        return place.net
+    assert isinstance(place, Net)
+    return place.key
+
+
+def kinds_of(kinds: object) -> frozenset[str]:
+    """Kinds of a list; all when it was left out."""
+    if kinds is None:
+        return ALL_KINDS
+    assert isinstance(kinds, Lot)
+    return frozenset(str(kind) for kind in kinds.members)
+
+
+def _keys(things: Iterable[Part | Net]) -> list[str]:
+    return [thing.key for thing in things]
+
+
+def _not_fitted(facts: Facts, trace: Trace, parts: Iterable[Part]) -> None:
+    for part in parts:
+        trace.note(f"{facts.text_of(part)} would, but is not fitted")
+
+
+def _resistance(facts: Facts, trace: Trace, a: object, b: object) -> object:
+    found = facts.walks.resistance(net_key(a), net_key(b))
+    trace.saw(_keys(facts.walks.parts_between(net_key(a), net_key(b), NUMBER_KINDS["ohms"])))
+    _not_fitted(facts, trace, facts.walks.unfitted_between(net_key(a), net_key(b), frozenset({"resistor", "link"})))
+    return found
+
+
+def _parts_on(facts: Facts, trace: Trace, a: object, kinds: object = None) -> Lot:
+    found = facts.walks.parts_on(net_key(a), kinds_of(kinds))
+    trace.saw([net_key(a), *_keys(found)])
+    return Lot(found)
+
+
+def _parts_between(facts: Facts, trace: Trace, a: object, b: object, kinds: object = None) -> Lot:
+    found = facts.walks.parts_between(net_key(a), net_key(b), kinds_of(kinds))
+    trace.saw(_keys(found))
+    _not_fitted(facts, trace, facts.walks.unfitted_between(net_key(a), net_key(b), kinds_of(kinds)))
+    return Lot(found)
+
+
+def _capacitors(facts: Facts, trace: Trace, a: object, b: object) -> Lot:
+    found = facts.walks.capacitors(net_key(a), net_key(b))
+    trace.saw(_keys(found))
+    _not_fitted(facts, trace, facts.walks.unfitted_between(net_key(a), net_key(b), frozenset({"capacitor"})))
+    return Lot(found)
+
+
+def _around(parts: object) -> frozenset[str]:
+    if parts is None:
+        return frozenset()
+    if isinstance(parts, Part):
+        return frozenset({parts.key})
+    assert isinstance(parts, Lot)
+    members = [*parts.members, *(perhaps.member for perhaps in parts.perhaps)]
+    return frozenset(part.key for part in members if isinstance(part, Part))
+
+
+def _reach(facts: Facts, trace: Trace, a: object, through: object, around: object = None) -> Lot:
+    found = facts.walks.reach(net_key(a), kinds_of(through), _around(around))
+    trace.step(len(found.nets))
+    trace.saw([*_keys(found.nets), *_keys(found.parts)])
+    return Lot(found.nets, tuple(Perhaps(net, reasons) for net, reasons in found.perhaps))
+
+
+def _path(facts: Facts, trace: Trace, a: object, b: object, through: object) -> object:
+    found = facts.walks.path(net_key(a), net_key(b), kinds_of(through))
+    if found is None or isinstance(found, Unknown):
+        return found
+    trace.saw(_keys(found))
+    return Lot(found)
+
+
+def _matches(facts: Facts, trace: Trace, shape: str, **names: object) -> object:
+    found = facts.matches(shape)
+    sure: list[object] = []
+    unsure: list[Perhaps] = []
+    for match in found.matches:
+        if all(_stands_for(match.names.get(name), thing) for name, thing in names.items()):
+            if match.unsure:
+                unsure.append(Perhaps(match, match.unsure))
+            else:
+                sure.append(match)
+    trace.step(len(found.matches))
+    return Lot(tuple(sure), tuple(unsure))
+
+
+def _stands_for(one: object, other: object) -> bool:
+    if isinstance(one, Lot):
+        return any(_stands_for(member, other) for member in one.members)
+    key, wanted = getattr(one, "key", None), getattr(other, "key", None)
+    return key == wanted if key is not None and wanted is not None else one == other
+
+
+def _leaves_board(facts: Facts, trace: Trace, a: object) -> object:
+    pins = facts.walks.leaves_board(net_key(a))
+    if not pins:
+        return False
+    trace.saw(pin.key for pin in pins)
+    refs = dict.fromkeys(facts.text_of(facts.circuit.parts[pin.part]) for pin in pins)
+    return Unknown(tuple(f"what {ref} is joined to is not given" for ref in refs))
+
+
+def _volts(facts: Facts, trace: Trace, a: object) -> object:
+    return facts.volts(facts.circuit.nets[net_key(a)])
+
+
+def _volts_across(facts: Facts, trace: Trace, part: Part) -> object:
+    if len(part.pins) != 2:
+        return Unknown((f"{facts.text_of(part)} has not two pins",))
+    ends = sorted(part.pins, key=lambda pin: pin.role in ("minus", "cathode"))
+    return subtract(*(facts.volts(facts.circuit.nets[pin.net]) for pin in ends))
+
+
+def _not_computed(what: str) -> Callable[..., object]:
+    def call(facts: Facts, trace: Trace, *arguments: object, **named: object) -> Unknown:
+        return Unknown((f"{what} is not computed yet",))
+
+    return call
+
+
+def _in_series(facts: Facts, trace: Trace, value: float, series: str) -> object:
+    return in_series(value, series)
+
+
+def _field(facts: Facts, trace: Trace, part: Part, name: str) -> object:
+    for field, text in part.fields.items():
+        if field.lower() == name.lower():
+            return text
+    return None
+
+
+def _main_value(facts: Facts, trace: Trace, part: Part) -> object:
+    return number_of(facts, part)
+
+
+def _like(facts: Facts, trace: Trace, text: str, pattern: str) -> bool:
+    return fnmatch.fnmatchcase(text.lower(), pattern.lower())
+
+
+def _similar_names(facts: Facts, trace: Trace, net: Net) -> Lot:
+    """Nets of the same board whose names end alike, or are alike but for signs between letters."""
+    return Lot(tuple(other for other in facts.nets_of_similar_name(net)))
+
+
+def _number_function(name: str, compute: Callable[[float], float], about: str) -> Function:
+    def result(types: Sequence[Type], named: Mapping[str, Type]) -> Type | str:
+        (kind,) = types
+        assert isinstance(kind, Number)
+        if name == "abs":
+            return Number(kind.unit, kind.literal)
+        if name == "sqrt":
+            from fractions import Fraction
+
+            return Number(kind.unit.to(Fraction(1, 2)))
+        return Number(PLAIN) if kind.unit == PLAIN else f"{name} takes a plain number; this is in {kind.unit.name}"
+
+    def call(facts: Facts, trace: Trace, value: float) -> object:
+        return apply(lambda: compute(value), name)
+
+    number = Parameter("x", lambda kind: isinstance(kind, Number), "a number")
+    return Function(name, (number,), result, call, about)
+
+
+def _extreme_function(name: str, choose: Callable[[Sequence[float]], float], about: str) -> Function:
+    def result(types: Sequence[Type], named: Mapping[str, Type]) -> Type | str:
+        common: Type = Anything()
+        for kind in types:
+            united = joined(common, kind)
+            if united is None:
+                return f"{name} wants numbers of one unit; this mixes {common} and {kind}"
+            common = united
+        return common
+
+    def call(facts: Facts, trace: Trace, *values: object) -> object:
+        if any(value is None for value in values):
+            return Unknown((f"a number for {name} is missing",))
+        lows, highs = zip(*(bounds_of(value) for value in values), strict=True)
+        low = _choose_bound(lows, choose, name == "min")
+        high = _choose_bound(highs, choose, name == "max")
+        reasons = reasons_of(*values)
+        return Unknown(reasons, low, high) if reasons and low != high else low
+
+    number = Parameter("x", lambda kind: isinstance(kind, Number), "a number", unknown_allowed=True)
+    return Function(name, (number,), result, call, about, many=True)
+
+
+def _choose_bound(
+    ends: Sequence[float | None], choose: Callable[[Sequence[float]], float], all_needed: bool
+) -> float | None:
+    """Bound of a minimum or maximum: a missing end matters only on the side that it could decide."""
+    known = [end for end in ends if end is not None]
+    if len(known) == len(ends):
+        return choose(known)
+    return None if all_needed or not known else choose(known)
+
+
+def _fixed(kind: Type) -> Callable[[Sequence[Type], Mapping[str, Type]], Type | str]:
+    return lambda types, named: kind
+
+
+_MAIN_UNITS: dict[str, Unit] = {"ohms": OHM, "farads": FARAD, "henries": HENRY}
+
+
+def _main_value_type(types: Sequence[Type], named: Mapping[str, Type]) -> Type | str:
+    (part,) = types
+    assert isinstance(part, Thing)
+    if part.kinds is not None:
+        for name, unit in _MAIN_UNITS.items():
+            if part.kinds <= NUMBER_KINDS[name]:
+                return Number(unit)
+    return Number(PLAIN)
+
+
+PARTS = ListOf(Thing("part"))
+
+
+def _part_list(types: Sequence[Type], named: Mapping[str, Type]) -> Type | str:
+    kinds = types[-1]
+    words = word_set(kinds.item) if isinstance(kinds, ListOf) else None
+    return ListOf(Thing("part", words)) if words else PARTS
+
+
+_ANY_THING = Parameter("x", lambda kind: isinstance(kind, Thing), "a part, a pin or a net")
+_FREQUENCY = Parameter("f", lambda kind: isinstance(kind, Number) and kind.unit == HERTZ, "a frequency", needed=False)
+_TEXT = Parameter("text", _is_text, "a text")
+
+
+def _later(name: str, what: str, unit: Unit, *parameters: Parameter) -> Function:
+    return Function(name, parameters or (_ANY_THING,), _fixed(Number(unit)), _not_computed(what), f"{what} (not yet)")
+
+
+FUNCTIONS: dict[str, Function] = {
+    function.name: function
+    for function in (
+        Function("resistance", (PLACE, OTHER_PLACE), _fixed(Number(OHM)), _resistance,
+                 "ohms of resistors and closed links directly between a and b; open if none"),
+        Function("parts_on", (PLACE, KIND_LIST), _part_list, _parts_on, "parts with a pin on a"),
+        Function("parts_between", (PLACE, OTHER_PLACE, KIND_LIST), _part_list, _parts_between,
+                 "parts with one pin on a and one on b"),
+        Function("capacitors", (PLACE, OTHER_PLACE), _fixed(ListOf(Thing("part", frozenset({"capacitor"})))),
+                 _capacitors, "capacitors between a and b"),
+        Function("reach",
+                 (PLACE, THROUGH,
+                  Parameter("around", lambda kind: isinstance(kind, ListOf | Thing), "parts not to be used", False)),
+                 _fixed(ListOf(Thing("net"))), _reach,
+                 "nets that can be got to from a through parts of those kinds; a rail, ground or mains net ends it"),
+        Function("path", (PLACE, OTHER_PLACE, THROUGH), _fixed(PARTS), _path,
+                 "parts on a shortest way from a to b, nothing if there is none"),
+        Function("leaves_board", (PLACE,), _fixed(YesNo()), _leaves_board,
+                 "whether a goes on beyond a connector: no, or unknown while nothing is said of the other side"),
+        Function("volts", (PLACE,), _fixed(Number(VOLT)), _volts, "DC volts of a net against the zero"),
+        Function("volts_across", (PART_PARAMETER,), _fixed(Number(VOLT)), _volts_across,
+                 "DC volts from the plus end to the minus end of a part of two pins"),
+        _later("amps", "the current", AMPERE),
+        _later("watts", "the dissipation", WATT),
+        _later("celsius", "the temperature", KELVIN),
+        Function("in_series", (Parameter("x", lambda kind: isinstance(kind, Number), "a number"), _TEXT),
+                 _fixed(YesNo()), _in_series, "whether a value is in a series of preferred values, 'E24'"),
+        Function("field", (PART_PARAMETER, _TEXT), _fixed(Text()), _field, "a text that the designer gave the part"),
+        Function("main_value", (PART_PARAMETER,), _main_value_type, _main_value, "ohms, farads or henries by the kind"),
+        Function("like", (_TEXT, Parameter("pattern", _is_text, "a pattern with * for any text")), _fixed(YesNo()),
+                 _like, "whether a text is like a pattern, letter case aside"),
+        Function("similar_names", (Parameter("net", lambda k: isinstance(k, Thing) and k.noun == "net", "a net"),),
+                 _fixed(ListOf(Thing("net"))), _similar_names, "nets of the board whose given names are nearly the same"),
+        _number_function("abs", abs, "without its sign"),
+        _number_function("sqrt", math.sqrt, "square root; halves the unit"),
+        _number_function("ln", math.log, "natural logarithm"),
+        _number_function("log10", math.log10, "logarithm to the base ten"),
+        _number_function("exp", math.exp, "e to the power of x"),
+        _extreme_function("min", min, "the smallest of its arguments"),
+        _extreme_function("max", max, "the largest of its arguments"),
+    )
+}  # fmt: skip
+
+
+def matches_function(shape_names: Mapping[str, Mapping[str, Type]]) -> Function:
+    """matches('shape', name=x), checked against the names that each shape has."""
+
+    def result(types: Sequence[Type], named: Mapping[str, Type]) -> Type | str:
+        (kind,) = types
+        name = kind.literal if isinstance(kind, Text) else None
+        if name is None:
+            return "matches wants the name of a shape in single quotes"
+        if name not in shape_names:
+            from netcheck.ground.names import did_you_mean
+
+            return f"there is no shape '{name}'{did_you_mean(name, shape_names)}"
+        for keyword in named:
+            if keyword not in shape_names[name]:
+                return f"the shape {name} has no name '{keyword}'; it has {', '.join(sorted(shape_names[name]))}"
+        return ListOf(Thing(f"match {name}"))
+
+    parameter = Parameter("shape", _is_text, "the name of a shape")
+    about = "everything that has a shape in which a name stands for x"
+    return Function("matches", (parameter,), result, _matches, about, keywords=True)
+
+
+def documented(functions: Mapping[str, Function]) -> list[tuple[str, str]]:
+    """Each function with its arguments, and what it gives; for `netcheck explain words`."""
+    rows: list[tuple[str, str]] = []
+    for name, function in functions.items():
+        arguments = ", ".join(p.name if p.needed else f"[{p.name}]" for p in function.parameters)
+        rows.append((f"{name}({arguments}{', …' if function.many or function.keywords else ''})", function.about))
+    return rows

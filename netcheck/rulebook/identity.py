@@ -1,0 +1,37 @@
+"""What makes a finding the same finding when the file is written again in another order.
+
+The rule and the keys of the things it is known by; never a net code, line, order, number, count, or the name of a net
+that has none.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from collections.abc import Iterable
+
+from netcheck.circuit.shapes import Match
+from netcheck.language.values import Lot
+from netcheck.rulebook.facts import Facts
+from netcheck.rulebook.vocabulary import members
+
+
+def keys_of(facts: Facts, value: object) -> tuple[str, ...]:
+    """The keys that tell a thing apart, in the order of its own members."""
+    if isinstance(value, Match):
+        return tuple(key for thing in members(facts, value) for key in keys_of(facts, thing)) or (value.key,)
+    if isinstance(value, Lot):
+        return tuple(key for member in value.members for key in keys_of(facts, member))
+    key = getattr(value, "key", None) or getattr(value, "name", None)
+    return (key,) if isinstance(key, str) else ()
+
+
+def identity(rule: str, keys: Iterable[str]) -> str:
+    """Eight letters from a rule's name and sorted keys.
+
+    >>> identity("supply/rail-fed", ["amp/net/+15V"]) == identity("supply/rail-fed", ["amp/net/+15V"])
+    True
+    """
+    text = "\n".join([rule, *sorted(set(keys))])
+    digest = hashlib.sha256(text.encode("utf-8", "surrogatepass")).digest()
+    return base64.b32encode(digest).decode("ascii").lower()[:8]

@@ -1,0 +1,101 @@
+"""The subjects of a rule, one after the other, nested where the rule nests them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from netcheck.circuit.model import KINDS
+from netcheck.circuit.shapes import Match
+from netcheck.language.scope import Scope
+from netcheck.language.values import Lot, Unknown, unite
+from netcheck.rulebook.facts import Facts
+from netcheck.rulebook.rule import Rule, Subject
+
+
+@dataclass(frozen=True, slots=True)
+class Bound:
+    """One subject: the value of each name, and the reasons why it perhaps is none."""
+
+    names: tuple[tuple[str, object], ...]
+    doubt: tuple[str, ...] = ()
+
+
+def of_noun(facts: Facts, noun: str) -> Sequence[object]:
+    """All things that a noun stands for."""
+    if noun in KINDS:
+        return facts.by_kind.get(noun, ())
+    plain: dict[str, Sequence[object]] = {}
+    match noun:
+        case "part":
+            return facts.parts
+        case "pin":
+            return [pin for part in facts.parts for pin in part.pins]
+        case "net":
+            return facts.nets
+        case "rail" | "ground":
+            return facts.nets_of(noun)
+        case "amplifier":
+            return facts.amplifiers
+        case "supply pin":
+            return facts.supply_pins
+        case "control pin":
+            return facts.control_pins
+        case "mating":
+            return facts.matings
+        case "ground loop":
+            return facts.ground_loops
+        case "ground island":
+            return facts.ground_islands
+        case "oddity":
+            return facts.oddities
+        case "board":
+            return facts.circuit.boards
+    return plain.get(noun) or facts.matches(noun).matches
+
+
+def subjects(rule: Rule, facts: Facts, fixed: Mapping[str, object]) -> Iterator[Bound]:
+    """Every subject of a rule. fixed: names that are the same for all of them (limits, groups of kinds)."""
+    yield from _nested(rule, 0, facts, fixed, Bound(()))
+
+
+def _nested(rule: Rule, at: int, facts: Facts, fixed: Mapping[str, object], bound: Bound) -> Iterator[Bound]:
+    if at == len(rule.subjects):
+        yield bound
+        return
+    subject = rule.subjects[at]
+    for value, reasons in _items(rule, subject, facts, {**fixed, **dict(bound.names)}):
+        if _repeats(rule.subjects, at, bound.names, value):
+            continue
+        unsure = value.unsure if isinstance(value, Match) else ()
+        deeper = Bound((*bound.names, (subject.name, value)), unite(bound.doubt, reasons, unsure))
+        yield from _nested(rule, at + 1, facts, fixed, deeper)
+
+
+def _items(
+    rule: Rule, subject: Subject, facts: Facts, names: dict[str, object]
+) -> Iterator[tuple[object, tuple[str, ...]]]:
+    if subject.items is None:
+        yield from ((thing, ()) for thing in of_noun(facts, subject.noun))
+        return
+    scope = Scope(facts, names, {name: let.run for name, let in rule.let.items()})
+    found = subject.items.run(scope)
+    if isinstance(found, Unknown):
+        yield found, found.reasons
+    elif isinstance(found, Lot):
+        yield from ((member, ()) for member in found.members)
+        yield from ((perhaps.member, perhaps.reasons) for perhaps in found.perhaps)
+
+
+def _repeats(wanted: Sequence[Subject], at: int, bound: tuple[tuple[str, object], ...], value: object) -> bool:
+    """Two names over the same list: each unordered pair once, never a thing with itself."""
+    key = getattr(value, "key", None)
+    for earlier, (_, other) in zip(wanted[:at], bound, strict=True):
+        same_list = (earlier.noun and earlier.noun == wanted[at].noun) or (
+            earlier.items is not None
+            and wanted[at].items is not None
+            and earlier.items.source == wanted[at].items.source
+        )
+        if same_list and key is not None and getattr(other, "key", "") >= key:
+            return True
+    return False
