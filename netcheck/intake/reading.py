@@ -5,8 +5,8 @@ from __future__ import annotations
 import hashlib
 import multiprocessing
 import os
-from collections.abc import Callable, Iterable, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor, as_completed
+from collections.abc import Callable, Iterable
+from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import replace
 from pathlib import Path
@@ -20,8 +20,8 @@ from netcheck.intake.scan import scan
 from netcheck.intake.skeleton import WiredNet, Wiring, compare, wiring
 from netcheck.intake.text import MOST_BYTES, decode, too_large
 
-# A further process takes a quarter of a second to start, kinparse that long for some 150 nodes.
-NODES_WORTH_A_PROCESS = 300
+# Starting a process costs what kinparse takes for some 200 nodes; with others at work on the machine, more.
+NODES_WORTH_A_PROCESS = 400
 
 # What comes of a file: its contents, or what is wrong with it.
 _Outcome = Netlist | tuple[Problem, ...]
@@ -43,7 +43,7 @@ def read_netlist(path: Path, *, cache: bool = True) -> Netlist:
     return _read(path, _bytes(path), cache=cache)
 
 
-def read_text(data: bytes, file: str) -> Netlist:
+def read_text(data: bytes, file: str, *, pieces: int = 1) -> Netlist:
     """The contents of a netlist given as bytes; nothing is looked up or kept.
 
     The text is scanned, its circuit is read by kinparse, and both must agree; then the components and nets of
@@ -51,6 +51,7 @@ def read_text(data: bytes, file: str) -> Netlist:
 
     Args:
         data: bytes of the file. file: its name, for messages.
+        pieces: more than one lets kinparse read a large board in several processes.
 
     Raises:
         Refused: when this is no netlist, or it is damaged.
@@ -66,7 +67,7 @@ def read_text(data: bytes, file: str) -> Netlist:
     text, encoding = decode(data, file)
     root, rest = scan(text, file)
     scanned = read_contents(root, file, hashlib.sha256(data).hexdigest())
-    wired = wiring(root, file)
+    wired = wiring(root, file, pieces)
     compare(wired, scanned)
     notes = [f"the text is not UTF-8 and was read as {encoding}"] if encoding != "UTF-8" else []
     notes += ["text behind the last parenthesis was not read"] if rest else []
@@ -77,6 +78,9 @@ def read_netlists(
     paths: Iterable[Path], *, cache: bool = True, jobs: int | None = None, progress: Progress | None = None
 ) -> list[Netlist]:
     """The contents of several files, in the order given; in several processes when that pays.
+
+    New processes import the main module anew, so a script that calls this needs the usual `if __name__ ==
+    "__main__":` around its work.
 
     Args:
         paths: as for `read_netlist`. cache: the same.
@@ -111,7 +115,7 @@ def read_netlists(
     for path in wanted:
         if path in results:
             tell(path)
-    results |= _read_all(missing, cache, _processes(list(missing.values()), jobs), tell)
+    results |= _read_all(missing, cache, jobs, tell)
     problems = [problem for found in results.values() if isinstance(found, tuple) for problem in found]
     if problems:
         raise Refused(problems)
@@ -146,52 +150,54 @@ def _neighbours(path: Path) -> list[str]:
         return []
 
 
-def _read(path: Path, data: bytes, *, cache: bool) -> Netlist:
+def _read(path: Path, data: bytes, *, cache: bool, pieces: int = 1) -> Netlist:
     digest = hashlib.sha256(data).hexdigest()
     if cache:
         found = kept.fetch(digest, str(path))
         if found is not None:
             return found
-    netlist = read_text(data, str(path))
+    netlist = read_text(data, str(path), pieces=pieces)
     if cache:
         kept.keep(netlist)
     return netlist
 
 
-def _attempt(path: Path, data: bytes, cache: bool) -> _Outcome:
-    """As `_read`, in another process: problems come back as such."""
+def _attempt(path: Path, data: bytes, cache: bool, pieces: int = 1) -> _Outcome:
+    """As `_read`, also in another process: problems come back as such."""
     try:
-        return _read(path, data, cache=cache)
+        return _read(path, data, cache=cache, pieces=pieces)
     except Refused as refusal:
         return refusal.problems
 
 
-def _processes(texts: Sequence[bytes], jobs: int | None) -> int:
-    nodes = sum(text.count(b"(node") for text in texts)
+def _processes(nodes: int, jobs: int | None) -> int:
+    """How many processes pay for a number of nodes."""
     most = jobs if jobs is not None else (os.cpu_count() or 1)
-    return max(1, min(most, len(texts), 1 + nodes // NODES_WORTH_A_PROCESS))
+    return max(1, min(most, nodes // NODES_WORTH_A_PROCESS))
 
 
 def _read_all(
-    missing: dict[Path, bytes], cache: bool, processes: int, tell: Callable[[Path], None]
+    missing: dict[Path, bytes], cache: bool, jobs: int | None, tell: Callable[[Path], None]
 ) -> dict[Path, _Outcome]:
     results: dict[Path, _Outcome] = {}
-    if processes > 1:
+    processes = _processes(sum(data.count(b"(node") for data in missing.values()), jobs)
+    if processes > 1 and len(missing) > 1:
         # The longest first, so that none is left over at the end.
         ordered = sorted(missing.items(), key=lambda item: -len(item[1]))
         try:
-            with ProcessPoolExecutor(processes, mp_context=multiprocessing.get_context("spawn")) as pool:
-                waiting: dict[Future[_Outcome], Path] = {
-                    pool.submit(_attempt, path, data, cache): path for path, data in ordered
-                }
+            with ProcessPoolExecutor(
+                min(processes, len(missing)), mp_context=multiprocessing.get_context("spawn")
+            ) as pool:
+                waiting = {pool.submit(_attempt, path, data, cache): path for path, data in ordered}
                 for future in as_completed(waiting):
                     results[waiting[future]] = future.result()
                     tell(waiting[future])
         except (BrokenProcessPool, OSError):
             pass  # no further processes are to be had here; what is left is read in this one
+    pieces = processes if len(missing) == 1 else 1
     for path, data in missing.items():
         if path not in results:
-            results[path] = _attempt(path, data, cache)
+            results[path] = _attempt(path, data, cache, pieces)
             tell(path)
     return results
 

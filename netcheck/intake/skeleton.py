@@ -9,8 +9,12 @@ anything is judged.
 from __future__ import annotations
 
 import io
+import multiprocessing
 import re
+import warnings
 from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 
 from netcheck.ground.names import plain
@@ -23,6 +27,10 @@ from netcheck.intake.scan import Clause
 _BARE = re.compile(r"""[^\s"'()\\\x00-\x1f\x7f]+""")
 _QUOTED = re.compile(r"""[^\s"\\\x00-\x1f\x7f](?:[^"\\\x00-\x1f\x7f\x85\u2028\u2029]*[^\s"\\\x00-\x1f\x7f])?""")
 _TOKEN = "~odd~"
+
+
+# Components as (reference, value), nets as (code, name, nodes), all as kinparse gives them.
+_Answer = tuple[list[tuple[str, str]], list[tuple[str, str, list[tuple[str, str]]]]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,8 +80,13 @@ class Spelling:
         return self._texts.get(word, word)
 
 
-def wiring(root: Clause, file: str) -> Wiring:
+def wiring(root: Clause, file: str, pieces: int = 1) -> Wiring:
     """Components and connections, read by kinparse.
+
+    Args:
+        root: the outermost clause. file: name for messages.
+        pieces: into how many the circuit is cut, each but the first to be read in a process of its own. A process
+            costs about as much to start as 200 nodes to read.
 
     Raises:
         Refused: when kinparse cannot read what it is handed, which is a fault of this module.
@@ -83,51 +96,100 @@ def wiring(root: Clause, file: str) -> Wiring:
     >>> wiring(scan(text, "amp.net")[0], "amp.net")
     Wiring(components=(('R1', None),), nets=(WiredNet(code='1', name='', nodes=(('R1', '2'),)),))
     """
-    import kinparse  # takes a tenth of a second, and is not needed when the cache knows the file
-
     spelling = Spelling()
-    text = skeleton(root, spelling)
     try:
-        # As a stream: a text would be tried as the name of a file first.
-        found = kinparse.parse_netlist(io.StringIO(text))
+        answers = _ask_all(skeleton(root, spelling, pieces))
     except Exception as error:
         what = f"kinparse cannot read the components and nets of this file: {plain(str(error))}"
         raise Refused(Problem(file, 0, 0, what)) from error
+
+    def name(word: str) -> str:
+        return str(spelling.read(word))
+
     return Wiring(
-        components=tuple((str(spelling.read(part.ref)), spelling.read(part.value)) for part in found.parts),
+        components=tuple((name(ref), spelling.read(value)) for parts, _ in answers for ref, value in parts),
         nets=tuple(
-            WiredNet(
-                str(spelling.read(net.code)),
-                str(spelling.read(net.name)),
-                tuple((str(spelling.read(pin.ref)), str(spelling.read(pin.num))) for pin in net.pins),
-            )
-            for net in found.nets
+            WiredNet(name(code), name(title), tuple((name(ref), name(pin)) for ref, pin in nodes))
+            for _, nets in answers
+            for code, title, nodes in nets
         ),
     )
 
 
-def skeleton(root: Clause, spelling: Spelling) -> str:
-    """The circuit of a netlist in clauses that every version of kinparse knows. Nets without a node are left out."""
-    pieces = ["(export (version E)(design)(components"]
-    for clause in _inside(root, "components", "comp"):
-        value = None if clause.first("value") is None else clause.text("value")
-        pieces.append(f"(comp(ref {spelling.write(clause.text('ref'))})(value {spelling.write(value)}))")
-    pieces.append(")(nets")
-    for position, clause in enumerate(_inside(root, "nets", "net")):
-        nodes = [
-            f"(node(ref {spelling.write(node.text('ref'))})(pin {spelling.write(node.text('pin'))}))"
-            for node in clause.all("node")
-        ]
-        if nodes:
-            code, name = spelling.write(net_code(clause, position)), spelling.write(clause.text("name"))
-            pieces.append(f"(net(code {code})(name {name}){''.join(nodes)})")
-    pieces.append("))")
-    return "\n".join(pieces)
+def ask(text: str) -> _Answer:
+    """What kinparse says to a netlist, as plain tuples that can travel between processes.
+
+    >>> ask("(export (version E)(design)(components(comp(ref R1)(value 4k7)))(nets))")
+    ([('R1', '4k7')], [])
+    """
+    import kinparse  # takes a twentieth of a second, and is not needed when the cache knows the file
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DeprecationWarning)  # kinparse uses the old names of pyparsing
+        # As a stream: a text would be tried as the name of a file first.
+        found = kinparse.parse_netlist(io.StringIO(text))
+    parts = [(str(part.ref), str(part.value)) for part in found.parts]
+    nets = [(str(net.code), str(net.name), [(str(pin.ref), str(pin.num)) for pin in net.pins]) for net in found.nets]
+    return parts, nets
+
+
+def _ask_all(texts: list[str]) -> list[_Answer]:
+    if len(texts) > 1:
+        try:
+            with ProcessPoolExecutor(len(texts) - 1, mp_context=multiprocessing.get_context("spawn")) as pool:
+                others = [pool.submit(ask, text) for text in texts[1:]]
+                return [ask(texts[0]), *(other.result() for other in others)]
+        except (BrokenProcessPool, OSError):
+            pass  # no further processes are to be had here
+    return [ask(text) for text in texts]
+
+
+def skeleton(root: Clause, spelling: Spelling, pieces: int = 1) -> list[str]:
+    """The circuit of a netlist in clauses that every version of kinparse knows.
+
+    Cut into pieces of about the same work, each a netlist of its own with the components and nets whose turn it is,
+    in the order of the file. Nets without a node are left out.
+    """
+    parts = [_part(clause, spelling) for clause in _inside(root, "components", "comp")]
+    nets = [_net(clause, place, spelling) for place, clause in enumerate(_inside(root, "nets", "net"))]
+    nets = [net for net in nets if net]
+    return [
+        f"(export (version E)(design)(components{''.join(some)})(nets{''.join(others)}))"
+        for some, others in zip(_shares(parts, pieces), _shares(nets, pieces), strict=True)
+    ]
+
+
+def _part(clause: Clause, spelling: Spelling) -> str:
+    value = None if clause.first("value") is None else clause.text("value")
+    return f"(comp(ref {spelling.write(clause.text('ref'))})(value {spelling.write(value)}))"
+
+
+def _net(clause: Clause, position: int, spelling: Spelling) -> str:
+    nodes = [
+        f"(node(ref {spelling.write(node.text('ref'))})(pin {spelling.write(node.text('pin'))}))"
+        for node in clause.all("node")
+    ]
+    code, name = spelling.write(net_code(clause, position)), spelling.write(clause.text("name"))
+    return f"(net(code {code})(name {name}){''.join(nodes)})" if nodes else ""
 
 
 def _inside(root: Clause, section: str, name: str) -> Iterator[Clause]:
     for holder in root.all(section):
         yield from holder.all(name)
+
+
+def _shares(texts: list[str], pieces: int) -> list[list[str]]:
+    """Texts in runs of about the same length.
+
+    >>> _shares(["aaaa", "b", "c", "d", "e"], 2)
+    [['aaaa'], ['b', 'c', 'd', 'e']]
+    """
+    shares: list[list[str]] = [[] for _ in range(pieces)]
+    total, passed = sum(map(len, texts)) or 1, 0
+    for text in texts:
+        shares[passed * pieces // total].append(text)
+        passed += len(text)
+    return shares
 
 
 def compare(read: Wiring, scanned: Netlist) -> None:
