@@ -15,7 +15,7 @@ NUMBER = r"(?:[0-9]{1,7}(?:[.,][0-9]{1,7})?|\.[0-9]{1,7})"
 OHMS, FARADS, HENRIES = "resistance", "capacitance", "inductance"
 
 _SUFFIXED = re.compile(rf"({NUMBER})([A-Za-zΩμ]{{1,10}})")
-_INFIXED = re.compile(r"([0-9]{1,5})([A-Za-zΩμ])([0-9]{1,3})([A-Za-zΩμ]{0,4})")
+_INFIXED = re.compile(r"([0-9]{1,4})([A-Za-zΩμ])([0-9]{1,3})([A-Za-zΩμ]{0,4})")
 _LEADING = re.compile(r"([A-Za-zμ])([0-9]{1,3})([A-Za-zΩμ]{0,4})")
 _BARE = re.compile(NUMBER)
 _THOUSANDS = re.compile(r"[1-9][0-9]{0,2}(?:,[0-9]{3}|\.[0-9]{2}0)")

@@ -184,7 +184,8 @@ class _Findings:
 
     def rate(self, name: str, number: float) -> None:
         """Keep a rating; two that differ make none."""
-        self.ratings.setdefault(name, set()).add(number)
+        if number > 0:
+            self.ratings.setdefault(name, set()).add(number)
 
     def rating(self, name: str) -> float | None:
         """The rating, when it is one."""
@@ -224,6 +225,8 @@ def _read_all(text: str, found: _Findings) -> None:
     whole = re.sub(r"±(?=[0-9.,]+\s?%)", "", outside)
     if (sign := _SIGN_OF_DOUBT.search(whole)) is not None or (sign := re.search("@", whole)) is not None:
         found.doubts.append(f"holds '{sign[0]}'")
+    if whole.strip("-,;/_") != whole:
+        found.doubts.append("begins or ends in the middle")
     if _STRAY_SIGN.search(whole):
         found.doubts.append("has a sign or a comma before a figure")
     outside = _take_fractions(outside, found)
