@@ -137,6 +137,7 @@ def _templates() -> Environment:
         "waiting_for": waiting_for,
         "first_rows": first_rows,
         "outcome_words": outcome_words,
+        "filled": wording.filled,
         "wording": wording,
         "counted": wording.counted,
         "clip": wording.clip,

@@ -14,7 +14,7 @@ from typing import Any
 from urllib.parse import quote
 
 from netcheck.report.display import Names
-from netcheck.report.wording import CONSEQUENCE_WORDS, CURE_WORDS, prose
+from netcheck.report.wording import CONSEQUENCE_WORDS, CURE_WORDS, filled, prose
 from netcheck.review import Review, RuleAccount
 from netcheck.rulebook.verdicts import Verdict
 
@@ -107,7 +107,7 @@ def _rule(account: RuleAccount) -> dict[str, Any]:
             "sources": [f"{prose(source.text)} ({source.status})" for source in account.sources],
         },
     }
-    help_text = " ".join(text for text in (account.remedy, account.caution) if text)
+    help_text = " ".join(text for text in (filled(account), account.caution) if text)
     return rule | ({"help": message(help_text)} if help_text else {})
 
 

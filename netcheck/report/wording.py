@@ -8,7 +8,7 @@ from types import MappingProxyType
 
 from netcheck.gates import HELD, NOT_KNOWN, RELEASED
 from netcheck.ground.names import plain, spoken_list
-from netcheck.review import Review
+from netcheck.review import Review, RuleAccount
 
 BLANKS = re.compile(r"[ \t\r\n\f\v]+")
 CONSEQUENCE_WORDS: Mapping[str, str] = MappingProxyType(
@@ -115,3 +115,19 @@ def opening(text: str) -> str:
     """
     first = text.partition(" ")[0]
     return text[:1].upper() + text[1:] if first.isalpha() and first.islower() and len(first) > 1 else text
+
+
+def filled(account: RuleAccount) -> str:
+    """The remedy of a rule in general: limits stand in it as values, whatever else it asks for by its name.
+
+    >>> filled(RuleAccount("a/b", "", "", "Put {{least}} in {{arm.device}}.", "damage", "board", (),
+    ...                    (("least", "0.1 Ω", ""),), "", "", True, {}))
+    'Put 0.1 Ω in the arm device.'
+    """
+    values = {name.replace("_", " "): value for name, value, _ in account.limits}
+
+    def fill(match: re.Match[str]) -> str:
+        name = re.sub(r"[._]", " ", match[1].strip())
+        return values.get(name) or (f"the {name}" if re.fullmatch(r"[A-Za-z0-9 ]+", name) else "…")
+
+    return re.sub(r"\{\{(.{0,200}?)\}\}", fill, account.remedy)

@@ -94,6 +94,7 @@ def test_first_screen_answers_before_the_details() -> None:
         "D1 is a reverse-voltage clamp",
         "left open",
         "rules/signal/bias-path.yaml",
+        "Remedy: Put 100 mΩ or more there.",
         "amp.net:40",
         "/output L/",
     ],
