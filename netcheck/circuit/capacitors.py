@@ -38,7 +38,11 @@ def read_polarity(
     text = f"{component.value or ''} {component.description}".upper()
     if any(word in text for word in table.bipolar_words):
         return Polarity(False, symbol)
-    if name and table.footprints.fit(name):
+    by_footprint = bool(name) and table.footprints.fit(name)
+    if (symbol or by_footprint) and value.number is not None and value.number < table.never_below:
+        drawn = "symbol" if symbol else "footprint"
+        return Polarity(False, symbol or by_footprint, f"its {drawn} is polarised, its value is too small for that")
+    if by_footprint:
         conflict = "" if symbol or not component.library_part else "its footprint is polarised, its symbol is not"
         return Polarity(True, True, conflict)
     if name and table.unpolarised.fit(name) and not (value.dielectric or "").startswith(_POLAR):

@@ -101,15 +101,23 @@ def type_names(component: Component, tables: NameTables) -> tuple[str, ...]:
 
 def _by_value(component: Component, book: PartBook, tables: NameTables) -> KindReading:
     names = type_names(component, tables)
-    record = book.find(names)
+    record = _record(names, book, tables)
     if record is not None:
         return KindReading(record.kind, f"its type {record.name} is in the part book", record=record)
     for name in names:
         word = _WORDS.split(name.strip(), maxsplit=1)[0]
         kind = first(tables.values, name) or (first(tables.type_numbers, word) if _is_type(word) else "")
         if kind:
-            return KindReading(kind, f"its value '{plain(name, 40)}' is a type of that kind")
+            return KindReading(kind, f"its type '{plain(name, 40)}' is of that kind")
     return KindReading("", "")
+
+
+def _record(names: tuple[str, ...], book: PartBook, tables: NameTables) -> Record | None:
+    """The record of a type; a BC847BS is two transistors, not a BC847 with a suffix."""
+    record = book.find(names)
+    if record is None or any(first(tables.type_numbers, name) == "transistor array" for name in names):
+        return record if record is not None and record.kind == "transistor array" else None
+    return record
 
 
 def _is_type(word: str) -> bool:
@@ -121,7 +129,7 @@ def _is_type(word: str) -> bool:
 def _by_symbol(component: Component, book: PartBook, tables: NameTables) -> KindReading:
     name = library_part(component)
     because = f"its library part is '{plain(name, 40)}'"
-    record = book.find((name,)) if name else None
+    record = _record((name,), book, tables)
     named = first(tables.library_parts, name)
     if record is not None and not (named and not tables.near(named, record.kind)):
         return KindReading(record.kind, because, record=record)
@@ -154,7 +162,9 @@ def _value_without_record(
     if tables.near(value.kind, symbol.kind):
         return _refined(symbol, component, tables)
     transistors = {"npn", "pnp", "nmos", "pmos", "njfet", "pjfet", "transistor array"}
-    conflict = f"its value '{plain(component.value or '', 40)}' says {value.kind}, its symbol {symbol.kind}"
+    if symbol.kind in tables.plain_pins:
+        return _refined(symbol, component, tables)
+    conflict = f"{value.because} ({value.kind}), its symbol is that of {symbol.kind}"
     if value.kind in transistors and symbol.kind in transistors:
         return KindReading(value.kind, value.because, conflict)
     return KindReading(symbol.kind, symbol.because, conflict)
@@ -233,7 +243,12 @@ def _by_reference(component: Component, pins: int, tables: NameTables, unsure: s
 def _against_reference(component: Component, kind: str, tables: NameTables) -> str:
     letters = reference_letters(component.reference)
     meant = tables.letters.get(letters)
-    if meant is None or kind == "unknown" or any(tables.near(kind, each) for each in meant.kinds):
+    if (
+        meant is None
+        or kind == "unknown"
+        or kind in tables.any_letters
+        or any(tables.near(kind, each) for each in meant.kinds)
+    ):
         return ""
     usual = meant.usually or " or ".join(meant.kinds[:2])
     return f"its reference begins with {letters}, which means {usual}, but it is taken for {kind}"

@@ -26,8 +26,8 @@ MOST_NAME = 200
 # The sections that this module reads, all of them needed.
 SECTIONS = (
     "library parts", "type numbers", "values", "libraries", "descriptions", "footprints", "reference letters",
-    "alike", "symbol decides", "not fitted", "type fields", "polarised capacitors", "power cases", "connectors",
-    "pin sets", "pin names", "plain pins", "pin numbers", "standard pin-outs",
+    "alike", "any letters", "symbol decides", "not fitted", "type fields", "polarised capacitors", "power cases",
+    "connectors", "pin sets", "pin names", "plain pins", "named terminals", "pin numbers", "standard pin-outs",
 )  # fmt: skip
 
 
@@ -72,10 +72,16 @@ class PinSet:
 
 @dataclass(frozen=True, eq=False)
 class PinNames:
-    """Roles of pins by name for some kinds; `units` when a figure or letter of a unit may be part of the name."""
+    """Roles of pins by name for some kinds.
+
+    Attributes:
+        roles: by whole names. holding: by what a name holds, where no whole name fits.
+        units: whether a figure or letter of a unit may be part of the name.
+    """
 
     kinds: frozenset[str]
     roles: Mapping[str, str]
+    holding: Mapping[str, str]
     units: bool
 
 
@@ -121,7 +127,7 @@ class NotFitted:
 
 @dataclass(frozen=True, eq=False)
 class Polarised:
-    """How a polarised capacitor shows; `doubtful_above` (without a footprint) and `can_above` in farads."""
+    """How a polarised capacitor shows; `doubtful_above` (without a footprint), `can_above` and `never_below` in farads."""
 
     footprints: Patterns
     symbols: Patterns
@@ -130,6 +136,7 @@ class Polarised:
     bipolar_words: frozenset[str]
     doubtful_above: float
     can_above: float
+    never_below: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -144,6 +151,7 @@ class NameTables:
     footprints: tuple[Named, ...]
     letters: Mapping[str, Letters]
     alike: tuple[frozenset[str], ...]
+    any_letters: frozenset[str]
     symbol_decides: frozenset[str]
     not_fitted: NotFitted
     type_fields: frozenset[str]
@@ -153,6 +161,7 @@ class NameTables:
     pin_sets: tuple[PinSet, ...]
     pin_names: tuple[PinNames, ...]
     plain_pins: Mapping[str, str]
+    named_terminals: frozenset[str]
     pin_numbers: tuple[PinNumbers, ...]
     pin_outs: Mapping[str, Mapping[str, tuple[str, str]]]
 
@@ -217,6 +226,7 @@ def _tables(words: Words) -> NameTables:
         footprints=_named(reader, section["footprints"]),
         letters=_letters(reader, section["reference letters"]),
         alike=reader.list_of(section["alike"], lambda node: _kinds(reader, node)),
+        any_letters=_kinds(reader, section["any letters"]),
         symbol_decides=_kinds(reader, section["symbol decides"]),
         not_fitted=_not_fitted(reader, section["not fitted"]),
         type_fields=_words(reader, section["type fields"]),
@@ -226,6 +236,7 @@ def _tables(words: Words) -> NameTables:
         pin_sets=reader.list_of(section["pin sets"], lambda node: _pin_set(reader, node)),
         pin_names=reader.list_of(section["pin names"], lambda node: _pin_names(reader, node)),
         plain_pins=_plain_pins(reader, section["plain pins"]),
+        named_terminals=_kinds(reader, section["named terminals"]),
         pin_numbers=reader.list_of(section["pin numbers"], lambda node: _pin_numbers(reader, node)),
         pin_outs=MappingProxyType(
             {key.text: _roles(reader, node) for key, node in reader.table(section["standard pin-outs"]).entries}
@@ -297,12 +308,15 @@ def _not_fitted(reader: Reader, node: Node | None) -> NotFitted:
 
 def _polarised(reader: Reader, node: Node | None) -> Polarised:
     names = ("footprints", "symbols", "cans", "unpolarised footprints")
-    table = reader.table(node, needed=(*names, "bipolar words", "doubtful above", "can above"), allowed=())
+    table = reader.table(
+        node, needed=(*names, "bipolar words", "doubtful above", "can above", "never below"), allowed=()
+    )
     most = reader.quantity(table.get("doubtful above"))
     can = reader.quantity(table.get("can above"))
+    least = reader.quantity(table.get("never below"))
     bipolar = _words(reader, table.get("bipolar words"))
     read = [_patterns(reader, table.get(name)) for name in names]
-    limits = (most.value if most else 0.0, can.value if can else 0.0)
+    limits = (most.value if most else 0.0, can.value if can else 0.0, least.value if least else 0.0)
     return Polarised(read[0], read[1], read[2], read[3], bipolar, *limits)
 
 
@@ -331,14 +345,20 @@ def _kinds(reader: Reader, node: Node | None) -> frozenset[str]:
 
 
 def _pin_names(reader: Reader, node: Node) -> PinNames:
-    table = reader.table(node, needed=("for", "roles"), allowed=("units",))
-    roles: dict[str, str] = {}
-    for role, names in reader.table(table.get("roles")).entries:
+    table = reader.table(node, needed=("for", "roles"), allowed=("units", "holding"))
+    roles, holding = _by_word(reader, table.get("roles")), _by_word(reader, table.get("holding"))
+    units = reader.yes_no(table.get("units")) if table.get("units") is not None else False
+    return PinNames(_kinds(reader, table.get("for")), roles, holding, bool(units))
+
+
+def _by_word(reader: Reader, node: Node | None) -> Mapping[str, str]:
+    """Role by name of a pin, from a table of names by role."""
+    found: dict[str, str] = {}
+    for role, names in reader.table(node).entries:
         reader.word(role, PIN_ROLES)
         for name in reader.list_of(names, reader.text):
-            roles.setdefault(pin_name(name), role.text)
-    units = reader.yes_no(table.get("units")) if table.get("units") is not None else False
-    return PinNames(_kinds(reader, table.get("for")), MappingProxyType(roles), bool(units))
+            found.setdefault(pin_name(name), role.text)
+    return MappingProxyType(found)
 
 
 def _plain_pins(reader: Reader, node: Node | None) -> Mapping[str, str]:

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from netcheck.circuit.model import Amplifier, Part, Record
-from netcheck.circuit.nametables import NameTables, pin_name
+from netcheck.circuit.nametables import NameTables, PinNames, pin_name
 from netcheck.circuit.partbook import pinout_for
 from netcheck.ground.names import natural_key, plain, spoken_list
 from netcheck.intake.netlist import Unit
@@ -68,11 +68,10 @@ def read_pins(subject: Subject, tables: NameTables) -> PinReading:
     named = _by_names(subject, tables)
     pinout = _pinout(subject, named, tables)
     roles, conflict = _merged(subject, named, pinout)
-    numbered = _by_numbers(subject, tables) if not any(role for role, _ in roles.values()) else {}
+    numbered = _by_numbers(subject, tables, silent=all(role in _IDLE for role, _ in roles.values()))
     for pin in subject.pins:
         role, unit = roles.get(pin.number, ("", ""))
-        if pin.number in numbered and not role:
-            role, unit = numbered[pin.number]
+        role, unit = numbered.get(pin.number, (role, unit))
         if not role:
             role = _plain(subject, pin, tables)
         roles[pin.number] = (subject.told.get(pin.number, role), unit)
@@ -89,20 +88,28 @@ def _by_names(subject: Subject, tables: NameTables) -> Roles:
     found: Roles = {}
     for pin in subject.pins:
         text = pin.name if pin.name.strip("~ ") else ("" if pin.number.isdecimal() else pin.number)
-        if text.isdecimal():
-            continue
-        name = pin_name(text)
-        exact = next((entry.roles[name] for entry in entries if name in entry.roles), None)
-        if exact is not None and (name or subject.kind == "bridge"):
-            found[pin.number] = (exact, "")
-            continue
-        by_unit = (_unit_taken_off(name, entry.roles) for entry in entries if entry.units)
-        within = next((each for each in by_unit if each), None)
-        if within is not None:
-            found[pin.number] = within
+        role = None if text.isdecimal() else _by_name(pin_name(text), subject.kind, entries)
+        if role is not None:
+            found[pin.number] = role
     if subject.kind in ("regulator", "reference"):
         _ground_or_adjust(subject, found)
     return found
+
+
+def _by_name(name: str, kind: str, entries: Iterable[PinNames]) -> tuple[str, str] | None:
+    """Role and unit for a pin's name: the whole name, the name without a unit's letter, what the name holds."""
+    entries = tuple(entries)
+    if not name and kind != "bridge":
+        return None
+    for entry in entries:
+        if name in entry.roles:
+            return entry.roles[name], ""
+    for entry in entries:
+        found = _unit_taken_off(name, entry.roles) if entry.units else None
+        if found is not None:
+            return found
+    holding = (role for entry in entries for word, role in entry.holding.items() if word in name)
+    return next(((role, "") for role in holding), None)
 
 
 def _unit_taken_off(name: str, roles: Mapping[str, str]) -> tuple[str, str] | None:
@@ -206,12 +213,14 @@ def _merged(subject: Subject, named: Roles, pinout: Mapping[str, tuple[str, str]
 # Numbers and the rest
 
 
-def _by_numbers(subject: Subject, tables: NameTables) -> Roles:
+def _by_numbers(subject: Subject, tables: NameTables, silent: bool) -> Roles:
+    """Roles by number: of a known library part always, by mere count of pins only when the names are silent."""
     count = len(subject.pins)
     for entry in tables.pin_numbers:
         if subject.kind not in entry.kinds or entry.count not in (0, count):
             continue
-        if entry.patterns is None or entry.patterns.fit(subject.library_part) or entry.patterns.fit(subject.value):
+        names = (subject.library_part, subject.value)
+        if any(entry.patterns.fit(name) for name in names) if entry.patterns else silent:
             return {pin.number: entry.roles[pin.number] for pin in subject.pins if pin.number in entry.roles}
     return {}
 
@@ -225,8 +234,12 @@ def _plain(subject: Subject, pin: RawPin, tables: NameTables) -> str:
     if subject.kind in _TYPED:
         if sort in ("output", "power_out"):
             return "output"
+        if subject.kind == "comparator" and sort in ("opencol", "open_collector"):
+            return "output"
         if sort == "input" and subject.kind not in AMPLIFIERS | _SUPPLIES:
             return "input"
+    if subject.kind in tables.named_terminals and pin.name.strip("~ "):
+        return "terminal"
     return tables.plain_pins.get(subject.kind, "")
 
 
