@@ -5,13 +5,14 @@ from __future__ import annotations
 import ast
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from fractions import Fraction
 
 from netcheck.ground.names import did_you_mean
 from netcheck.ground.units import OHM, PLAIN
 from netcheck.ground.yamltext import Text as Scalar
 from netcheck.language import logic
 from netcheck.language.scope import Scope
-from netcheck.language.syntax import MOST_EXPONENT, Mistake, parse, source_of
+from netcheck.language.syntax import Mistake, parse, source_of
 from netcheck.language.types import (
     Anything,
     ListOf,
@@ -229,7 +230,7 @@ class Builder:
             if not isinstance(kind, Number):
                 return self.wrong(side, f"a number is expected here; {source_of(side)} is {kind}")
         assert isinstance(left, Number) and isinstance(right, Number)
-        kind = self._unit_of(node, left, right)
+        result = self._unit_of(node, left, right)
         compute = _ARITHMETIC[type(node.op)]
         run_left, run_right = self._present(node.left, run_left), self._present(node.right, run_right)
 
@@ -237,7 +238,7 @@ class Builder:
             scope.trace.step()
             return compute(run_left(scope), run_right(scope))
 
-        return kind, run
+        return result, run
 
     def _unit_of(self, node: ast.BinOp, left: Number, right: Number) -> Type:
         if isinstance(node.op, ast.Mult):
@@ -246,12 +247,12 @@ class Builder:
             return Number(left.unit / right.unit, left.literal and right.literal)
         if isinstance(node.op, ast.Pow):
             exponent = node.right
+            if left.unit == PLAIN and right.unit == PLAIN and not isinstance(exponent, ast.Constant):
+                return Number(PLAIN, left.literal and right.literal)
             if not (isinstance(exponent, ast.Constant) and isinstance(exponent.value, int | float)):
                 return self.wrong(node.right, "the exponent must be a number written here")[0]
-            if abs(exponent.value) > MOST_EXPONENT:
-                return self.wrong(node.right, f"the exponent is larger than {MOST_EXPONENT}")[0]
-            from fractions import Fraction
-
+            if abs(exponent.value) > logic.MOST_EXPONENT:
+                return self.wrong(node.right, f"the exponent is larger than {logic.MOST_EXPONENT}")[0]
             return Number(left.unit.to(Fraction(exponent.value).limit_denominator(64)), left.literal)
         common = self._comparable(node, node.left, left, node.right, right, "added or subtracted")
         return Number(common.unit, left.literal and right.literal) if isinstance(common, Number) else common

@@ -7,6 +7,8 @@ from collections.abc import Callable, Sequence
 
 from netcheck.language.values import Lot, Unknown, reasons_of, unite
 
+MOST_EXPONENT = 64
+
 Bounds = tuple[float | None, float | None]
 
 
@@ -101,9 +103,11 @@ def remainder(a: object, b: object) -> object:
 
 
 def power(a: object, b: object) -> object:
-    """a ** b, for exponents up to 64."""
+    """a ** b; an exponent beyond 64 gives no number."""
     if reasons := reasons_of(a, b):
         return Unknown(reasons)
+    if abs(float(b)) > MOST_EXPONENT:  # type: ignore[arg-type]
+        return Unknown(("a power gives no number",))
     return apply(lambda: float(a) ** float(b), "a power")  # type: ignore[arg-type]
 
 

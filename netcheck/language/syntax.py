@@ -10,7 +10,6 @@ from netcheck.ground.yamltext import Text
 
 MOST_LETTERS = 1000
 MOST_LEVELS = 40
-MOST_EXPONENT = 64
 
 _ALLOWED: dict[type[ast.AST], str] = {
     ast.Expression: "", ast.BoolOp: "", ast.And: "", ast.Or: "", ast.UnaryOp: "", ast.Not: "", ast.USub: "",
