@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import os
 from collections.abc import Iterator
 from datetime import datetime
@@ -19,10 +20,24 @@ CHROMIUM = Path("/usr/bin/chromium")
 
 @pytest.fixture(scope="module")
 def address(tmp_path_factory: pytest.TempPathFactory) -> str:
-    long = "NET_WITH_A_NAME_THAT_IS_" + "VERY_" * 20 + "LONG"
-    extra = example.finding("a/long", long, f"amp/net/{long}", f"{long} has no load.", "performance", "board")
     path = tmp_path_factory.mktemp("page") / "page.html"
-    path.write_text(render_page(example.review((extra,)), datetime(2026, 7, 3, 14, 5)), "utf-8")
+    path.write_text(render_page(example.review(), datetime(2026, 7, 3, 14, 5)), "utf-8")
+    return path.as_uri()
+
+
+@pytest.fixture(scope="module")
+def long_names(tmp_path_factory: pytest.TempPathFactory) -> str:
+    long = "NAME_THAT_IS_" + "VERY_" * 20 + "LONG"
+    extra = example.finding(f"a/{long}", long, f"amp/net/{long}", f"{long} has no load.", "hazard", "board")
+    asked = example.undecided("a/b", long, f"amp/net/{long}", (f"{long} is not given",), "hazard", "board")
+    review = example.review((extra, asked), name=long)
+    review = dataclasses.replace(
+        review,
+        board_gates={**review.board_gates, long: review.gates},
+        understandings={long: review.understandings["amp"]},
+    )
+    path = tmp_path_factory.mktemp("page") / "long.html"
+    path.write_text(render_page(review, datetime(2026, 7, 3, 14, 5)), "utf-8")
     return path.as_uri()
 
 
@@ -53,7 +68,7 @@ def opened(browser: Any, address: str, width: int, height: int, **more: Any) -> 
 @pytest.mark.parametrize(("width", "height"), [(1280, 900), (390, 844)])
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_nothing_overflows_is_blocked_or_loaded(
-    browser: Any, address: str, width: int, height: int, scheme: str
+    browser: Any, address: str, long_names: str, width: int, height: int, scheme: str
 ) -> None:
     page, complaints, loaded = opened(browser, address, width, height, color_scheme=scheme)
     page.evaluate("document.querySelectorAll('details').forEach(one => one.open = true)")
@@ -62,6 +77,9 @@ def test_nothing_overflows_is_blocked_or_loaded(
     assert loaded == [address]
     # The style was let in by its hash: the title block has its frame.
     assert page.evaluate("getComputedStyle(document.querySelector('.sheet-head')).borderTopWidth") == "2px"
+    page.goto(long_names)
+    page.evaluate("document.querySelectorAll('details').forEach(one => one.open = true)")
+    assert page.evaluate("document.scrollingElement.scrollWidth") <= width
 
 
 def test_first_screen_has_gates_and_the_five_gravest(browser: Any, address: str) -> None:
