@@ -27,8 +27,8 @@ _NO = frozenset({"no", "false", "0"})
 # fmt: off
 _KNOWN_IN_COMPONENT = frozenset(
     {
-        "ref", "value", "footprint", "datasheet", "description", "fields", "libsource", "property", "sheetpath",
-        "tstamp", "tstamps", "units", "component_classes", *_FLAGS, *_FLAGS_BY_NO,
+        "ref", "value", "footprint", "datasheet", "description", "fields", "field", "libsource", "property",
+        "sheetpath", "tstamp", "tstamps", "units", "component_classes", *_FLAGS, *_FLAGS_BY_NO,
     }
 )
 # fmt: on
@@ -180,7 +180,7 @@ def _component(clause: Clause, file: str, library: _Library) -> Component:
 
 
 def _fields(clause: Clause) -> Iterator[tuple[str, str]]:
-    for section in clause.all("fields"):
+    for section in (*clause.all("fields"), clause):  # other writers leave the holder out
         for found in section.all("field"):
             yield found.text("name"), " ".join(found.texts) or found.text("value")
 

@@ -27,9 +27,10 @@ _TOKEN = re.compile(
     """,
     re.VERBOSE | re.DOTALL,
 )
+# Editors write the end of a line inside a text as \n; a text that takes in clauses has lost its closing quote.
+_SWALLOWED = re.compile(r"\n\s*\(\w")
 _ESCAPE = re.compile(r'\\(["\\nrt])')
 _ESCAPED = {'"': '"', "\\": "\\", "n": "\n", "r": "\r", "t": "\t"}
-_SECOND = "a second netlist begins here; one file holds one"
 
 # Where the clauses belong that a missing parenthesis pushes into their elder sister.
 _PARENTS = {"comp": "components", "net": "nets", "node": "net", "nets": "export", "libparts": "export"}
@@ -82,49 +83,50 @@ def scan(text: str, file: str) -> tuple[Clause, str]:
     """
     root: Clause | None = None
     stack: list[Clause] = []
-    opened = count = line_start = 0
-    line, fresh = 1, False
-    for match in _TOKEN.finditer(text):
-        sort, start = match.lastgroup, match.start()
-        if sort == "blank":
-            pass
-        elif sort == "open":
-            clause = Clause("", line, start - line_start + 1)
+    named = True
+    count = 0
+    for sort, word, at, line, column in _words(text):
+        if sort == "open":
+            clause = Clause("", line, column)
             if stack:
                 stack[-1].clauses.append(clause)
             elif root is None:
                 root = clause
             else:
-                raise Refused(Problem(file, line, clause.column, _SECOND))
+                raise _behind(text, at, file)
             stack.append(clause)
-            opened, fresh = start, True
+            named = False
             count += 1
             _refuse_excess(len(stack), count, clause, file)
-            continue
         elif sort == "close":
             if not stack:
-                raise Refused(Problem(file, line, start - line_start + 1, "this ) closes nothing; the file is damaged"))
+                raise Refused(Problem(file, line, column, "this ) closes nothing; the file is damaged"))
             stack.pop()
-            fresh = False
+            named = True
         elif not stack:
-            return _whole(root, text, start, file)
-        elif sort == "quote":
-            what = "the quote that opens here is never closed; the file is cut short or damaged"
-            raise Refused(Problem(file, line, start - line_start + 1, what))
+            return _whole(root, text, at, file)
+        elif sort == "quote" or (sort == "string" and _SWALLOWED.search(word)):
+            what = "the quote that opens here is not closed where its text ends; the file is cut short or damaged"
+            raise Refused(Problem(file, line, column, what))
+        elif named:
+            stack[-1].texts.append(_undone(word, quoted=sort == "string"))
         else:
-            word = _undone(match[0], quoted=sort == "string")
-            if fresh:
-                stack[-1].name, fresh = word, False
-            else:
-                stack[-1].texts.append(word)
-        newlines = match[0].count("\n") if sort in ("blank", "string") else 0
-        if newlines:
-            line += newlines
-            line_start = start + match[0].rindex("\n") + 1
-    if stack:
-        assert root is not None  # the stack began with it
-        raise _never_closed(root, stack[-1], text, opened, file)
+            stack[-1].name, named = _undone(word, quoted=sort == "string"), True
+    if root is not None and stack:
+        raise _never_closed(root, stack[-1], file)
     return _whole(root, text, len(text), file)
+
+
+def _words(text: str) -> Iterator[tuple[str, str, int, int, int]]:
+    """Parentheses and words, blanks left out: sort, text, position, line, column."""
+    line, line_start = 1, 0
+    for match in _TOKEN.finditer(text):
+        sort, word, at = match.lastgroup or "", match[0], match.start()
+        if sort != "blank":
+            yield sort, word, at, line, at - line_start + 1
+        if sort in ("blank", "string") and "\n" in word:
+            line += word.count("\n")
+            line_start = at + word.rindex("\n") + 1
 
 
 def _refuse_excess(levels: int, count: int, clause: Clause, file: str) -> None:
@@ -141,11 +143,22 @@ def _whole(root: Clause | None, text: str, end: int, file: str) -> tuple[Clause,
     """The root and the text from its end on, in which no other clause may begin or end."""
     if root is None:
         raise Refused(Problem(file, place(text, end)[0], 0, "no ( was found; a netlist begins with '(export'"))
-    for letter, what in ((")", "this ) closes nothing; the file is damaged"), ("(", _SECOND)):
-        at = text.find(letter, end)
-        if at >= 0:
-            raise Refused(Problem(file, *place(text, at), what))
+    closing = text.find(")", end)
+    if closing >= 0:
+        raise Refused(Problem(file, *place(text, closing), "this ) closes nothing; the file is damaged"))
+    opening = text.find("(", end)
+    if opening >= 0:
+        raise _behind(text, opening, file)
     return root, text[end:].strip()
+
+
+def _behind(text: str, at: int, file: str) -> Refused:
+    """The refusal of a clause that begins behind the end of the outermost one."""
+    if re.match(r"\(\s*export\b", text[at : at + 100]):
+        return Refused(Problem(file, *place(text, at), "a second netlist begins here; one file holds one"))
+    last, _ = place(text, max(text.rfind(")", 0, at), 0))
+    what = f"the netlist ended in line {last}, but here it goes on: a ) too many stands before this place"
+    return Refused(Problem(file, *place(text, at), what))
 
 
 def _undone(word: str, *, quoted: bool) -> str:
@@ -155,7 +168,7 @@ def _undone(word: str, *, quoted: bool) -> str:
     return word.replace('\\"', '"') if '"' in word else word
 
 
-def _never_closed(root: Clause, innermost: Clause, text: str, opened: int, file: str) -> Refused:
+def _never_closed(root: Clause, innermost: Clause, file: str) -> Refused:
     """The parenthesis to blame: one whose younger sister was found inside it, else the innermost that is open."""
     wrong = misplaced(root)
     if wrong is not None:
