@@ -32,7 +32,8 @@ A file of the part book is a table with these keys, each optional:
       - {kind: npn, like: small, figures: {…}}
 
 In a type, `#` stands for one digit and `{volts}` for volts as part numbers have them (05, 12, 5V1, 3.3); the record
-then lists `volts: [5, 12]` and `volts tolerance: 5 %`, and the volts become output_volts or, of a zener, zener_volts.
+then lists `volts: [5, 12]` and `volts tolerance: 5 %`, and the volts become output_volts, zener_volts of a
+zener, or reverse_volts_most of a surge diode (its stand-off).
 """
 
 from __future__ import annotations

@@ -153,7 +153,7 @@ WORDS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "phase_reversal": ("yes", "no"),
         "output_form": ("push-pull", "open collector", "emitter follower", "current", "bridge", "three-state"),
         "tab": (
-            "input", "output", "ground", "adjust", "collector", "drain", "cathode", "anode",
+            "input", "output", "ground", "adjust", "collector", "drain", "source", "cathode", "anode",
             "supply plus", "supply minus", "isolated",
         ),
         "polarity": ("positive", "negative"),

@@ -133,7 +133,7 @@ def _fitted(entry: Entry, match: re.Match[str]) -> Record | None:
     volts = _read_volts(written)
     if volts is None or volts not in entry.volts:
         return None
-    name = "zener_volts" if record.kind in ("zener", "surge diode") else "output_volts"
+    name = {"zener": "zener_volts", "surge diode": "reverse_volts_most"}.get(record.kind, "output_volts")
     spread = volts * entry.tolerance
     figures[name] = Figure(volts - spread, volts + spread, source=record.source, status="memory")
     sign = -1.0 if record.polarity == "negative" else 1.0
