@@ -96,7 +96,7 @@ def _book(options: argparse.Namespace) -> RuleBook:
 
 
 def _netlists(options: argparse.Namespace, files: Sequence[Path]) -> list[Netlist]:
-    from netcheck.intake import read_netlists
+    from netcheck.intake.reading import read_netlists
 
     return list(read_netlists(files, cache=not options.no_cache))
 
@@ -123,8 +123,7 @@ def _review(options: argparse.Namespace) -> int:
     tell(f"reading {len(options.files)} netlist{'s' if len(options.files) != 1 else ''}")
     names = board_names(options.files)
     boards = tuple(
-        BoardPlan(name, netlist)
-        for name, netlist in zip(names, _netlists(options, options.files), strict=True)
+        BoardPlan(name, netlist) for name, netlist in zip(names, _netlists(options, options.files), strict=True)
     )
     result = review(Plan(" and ".join(names[:3]), boards, book), tell)
     out = options.out or Path(f"{names[0]}.report.html")
@@ -133,8 +132,7 @@ def _review(options: argparse.Namespace) -> int:
         write_whole(options.sarif, dumps(sarif(result)))
     if not options.quiet:
         colour = sys.stdout.isatty()
-        print(summary(result, _width(), colour))
-        print(f"Report: {out}")
+        print(summary(result, _width(), colour, str(out)))
     return exit_code(result, options.gate)
 
 
@@ -163,17 +161,14 @@ def board_names(files: Sequence[Path]) -> list[str]:
 
 
 def _read(options: argparse.Namespace) -> int:
-    from netcheck.circuit.account import account
     from netcheck.report.text import understanding_text
-    from netcheck.review import BoardPlan, Plan, facts_of
-    from netcheck.rulebook.stages import stage_rows
+    from netcheck.review import BoardPlan, Plan, facts_of, understood
 
     book = _book(options)
     (netlist,) = _netlists(options, [options.file])
     name = board_names([options.file])[0]
     facts = facts_of(Plan(name, (BoardPlan(name, netlist),), book))
-    board = facts.circuit.boards[0]
-    print(understanding_text(account(board, facts.circuit, stage_rows(facts, name))))
+    print(understanding_text(understood(facts, facts.circuit.boards[0])))
     return 0
 
 

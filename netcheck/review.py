@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from netcheck import __version__
 from netcheck.circuit.account import account
 from netcheck.circuit.board import understand
-from netcheck.circuit.model import Circuit, Hints, join
+from netcheck.circuit.model import Board, Circuit, Hints, join
 from netcheck.circuit.understanding import Understanding
 from netcheck.gates import GATES, HELD, NOT_KNOWN, RELEASED, Gate, answer
 from netcheck.ground.units import Quantity
@@ -133,8 +133,7 @@ def review(plan: Plan, tell: Callable[[str], None] = lambda said: None) -> Revie
         board_gates={name: _gates(v for v in verdicts if name in v.boards) for name in names},
         verdicts=verdicts,
         accounts=tuple(_account(plan, rule, verdicts) for rule in plan.book.rules),
-        understandings={board.name: account(board, facts.circuit, stage_rows(facts, board.name))
-                        for board in facts.circuit.boards},
+        understandings={board.name: understood(facts, board) for board in facts.circuit.boards},
         matings=facts.matings,
         cautions=_cautions(facts, verdicts, plan.book),
         versions={"netcheck": __version__, "rule book": plan.book.digest[:12]},
@@ -146,6 +145,11 @@ def facts_of(plan: Plan) -> Facts:
     words, parts = plan.book.words, plan.book.parts
     boards = tuple(understand(b.netlist, b.name, parts, words, b.hints) for b in plan.boards)
     return Facts(join(boards), words, parts, plan.book.bind, plan.assembly_given)
+
+
+def understood(facts: Facts, board: Board) -> Understanding:
+    """What a board was taken for, its stages by the shapes of the rule book."""
+    return replace(account(board, facts.circuit), stages=stage_rows(facts, board.name))
 
 
 def _adjusted(plan: Plan, rule: Rule) -> dict[str, Quantity]:
@@ -200,4 +204,15 @@ def exit_code(review: Review, gate: str | None = None) -> int:
     return 3 if NOT_KNOWN in states else 0
 
 
-__all__ = ["RELEASED", "BoardPlan", "Plan", "Review", "RuleAccount", "Source", "exit_code", "facts_of", "review"]
+__all__ = [
+    "RELEASED",
+    "BoardPlan",
+    "Plan",
+    "Review",
+    "RuleAccount",
+    "Source",
+    "exit_code",
+    "facts_of",
+    "review",
+    "understood",
+]

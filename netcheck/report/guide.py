@@ -74,7 +74,9 @@ def explain_rule(rule: Rule, book: RuleBook) -> str:
 def explain_shape(shape: ShapeSource) -> str:
     """One shape: its title, the names a rule can use, and its text."""
     names = [f"  {name:<16} {type_text(kind)}" for name, kind in shape.types.items()]
-    return "\n".join([f"shape {shape.name}: {shape.title}", "Names", *names, "", shape.text.rstrip(), f"File {shape.file}"])
+    return "\n".join(
+        [f"shape {shape.name}: {shape.title}", "Names", *names, "", shape.text.rstrip(), f"File {shape.file}"]
+    )
 
 
 def type_text(kind: Type) -> str:

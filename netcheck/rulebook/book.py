@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from netcheck.circuit.partbook import PartBook, load_part_book
-from netcheck.circuit.shapes import Shape
+from netcheck.circuit.shapeparts import Shape
 from netcheck.circuit.words import Words, load_words
 from netcheck.ground.names import did_you_mean, natural_key
 from netcheck.ground.problems import Problem, Refused
@@ -137,7 +137,7 @@ def _load_shapes(bases: Sequence[Path], words: Words, problems: list[Problem]) -
     while waiting:
         ready = [n for n, (_, _, needs) in waiting.items() if not any(need in waiting for need in needs)]
         if not ready:
-            for path, shown, needs in waiting.values():
+            for _, shown, needs in waiting.values():
                 what = f"the shape is made of itself, by way of {', '.join(n for n in needs if n in waiting)}"
                 problems.append(Problem(shown, 1, 1, what))
             break

@@ -8,7 +8,8 @@ from functools import cached_property
 
 from netcheck.circuit.model import Amplifier, Circuit, Control, Net, Part, Pin
 from netcheck.circuit.partbook import PartBook
-from netcheck.circuit.shapes import Found, Shape, find_matches
+from netcheck.circuit.shapeparts import Found, Shape
+from netcheck.circuit.shapes import find_matches
 from netcheck.circuit.walk import Walks
 from netcheck.circuit.words import Words
 from netcheck.ground.names import natural_key

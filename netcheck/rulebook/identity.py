@@ -10,7 +10,7 @@ import base64
 import hashlib
 from collections.abc import Iterable
 
-from netcheck.circuit.shapes import Match
+from netcheck.circuit.shapeparts import Match
 from netcheck.language.values import Lot
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.vocabulary import members

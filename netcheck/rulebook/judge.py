@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from netcheck.circuit.model import Part
-from netcheck.circuit.shapes import BlindSpot, Match
+from netcheck.circuit.shapeparts import BlindSpot, Match
 from netcheck.ground.names import spoken_list
 from netcheck.ground.units import Quantity
 from netcheck.language.expression import Expression
@@ -94,8 +94,8 @@ def _judge_one(rule: Rule, facts: Facts, scope: Scope, bound: Bound) -> Judged |
         for aside in rule.set_aside:
             if aside.when.run(scope) is True and where is True and not bound.doubt:
                 return _set_aside(rule, facts, scope, bound, aside.because.say(scope))
-        aside = disjunction([aside.when.run(scope) for aside in rule.set_aside]) if rule.set_aside else False
-        doubt = unite(bound.doubt, reasons_of(where, aside))
+        spared = disjunction([aside.when.run(scope) for aside in rule.set_aside]) if rule.set_aside else False
+        doubt = unite(bound.doubt, reasons_of(where, spared))
         held = [requirement.that.run(scope) for requirement in rule.requirements]
         return _outcome(rule, facts, scope, bound, doubt, held)
     except TooManySteps:

@@ -145,11 +145,11 @@ class RuleReader(Reader):
 
     def sentence(self, node: Node | None) -> Sentence | None:
         """A checked sentence."""
-        return check_sentence(node, self.environment()) if isinstance(node, Text) else self._no_sentence(node)
-
-    def _no_sentence(self, node: Node | None) -> None:
+        if isinstance(node, Text):
+            return check_sentence(node, self.environment())
         if node is not None:
-            self.note(node, "a sentence is expected here; one with ': ' or '{{' at its start needs double quotes")
+            self.note(node, "a sentence is expected here; one with ': ' in it or '{{' at its start needs double quotes")
+        return None
 
     def take(self, name: Text, kind: Type) -> None:
         """Give a name its type; the same name twice is an error."""

@@ -108,7 +108,7 @@ def _price(facts: Facts, part: Part) -> object:
 def _text_or_unknown(name: str, said: str) -> Callable[[Any, Any], object]:
     def get(facts: Facts, part: Part) -> object:
         found = getattr(part.value, name)
-        return Unknown((f"{facts.text_of(part)} has no stated {said}",)) if not found else found
+        return found or Unknown((f"{facts.text_of(part)} has no stated {said}",))
 
     return get
 

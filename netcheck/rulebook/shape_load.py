@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from netcheck.circuit.model import KINDS, NET_ROLES, PIN_ROLES
-from netcheck.circuit.shapes import Evaluator, Form, NetSlot, PartSlot, Passes, Shape, Tie
+from netcheck.circuit.shapeparts import Evaluator, Form, NetSlot, PartSlot, Passes, Shape, Tie
 from netcheck.circuit.words import Words
 from netcheck.ground.names import did_you_mean, plain
 from netcheck.ground.units import OHM
@@ -16,7 +16,7 @@ from netcheck.ground.yamltext import Node, Reader, Table, Text
 from netcheck.language.expression import Environment, Expression, check
 from netcheck.language.scope import Scope
 from netcheck.language.syntax import Mistake
-from netcheck.language.types import Anything, ListOf, Thing, Type, Word, YesNo, joined
+from netcheck.language.types import Anything, Attribute, ListOf, Thing, Type, Word, YesNo, joined
 from netcheck.language.values import Lot
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.load import read_file
@@ -24,7 +24,7 @@ from netcheck.rulebook.vocabulary import RuleVocabulary, named_groups
 
 KEYS = ("title", "parts", "nets", "ties", "passes", "forms", "offers", "where", "one per", "takes", "known by")
 FORM_KEYS = ("parts", "nets", "ties", "offers")
-NET_SIGNS = ("positive", "negative", "not positive", "not negative")
+NET_SIGNS = ("positive", "negative", "not positive")
 _TIE = re.compile(r"\s*([\w.]+)\s*([=~])\s*([\w.]+)\s*")
 _JOINS = re.compile(r"\s*(\w+)\s+joins\s+(\w+)\s*,\s*(\w+)\s*")
 
@@ -224,6 +224,7 @@ class ShapeReader(Reader):
 
     def _part_slot(self, key: Text, body: Node) -> PartSlot | None:
         table = self.table(body)
+        attributes: Mapping[str, Attribute]
         many = bool(table.get("many") is not None and self.yes_no(table.get("many")))
         shape = self.text(table.get("shape")) if table.get("shape") is not None else None
         if shape is not None and shape not in self.vocabulary.shape_names:
@@ -233,7 +234,7 @@ class ShapeReader(Reader):
         kinds = self._kinds(table.get("kind")) if shape is None else frozenset()
         if shape is None and table.get("kind") is None:
             self.note(body, "a part of a shape has a kind or a shape")
-        own: Type
+        own: Thing
         if shape is not None:
             own = Thing(f"match {shape}")
         elif kinds == {"amplifier"}:
@@ -246,18 +247,18 @@ class ShapeReader(Reader):
             for name, value in table.entries
             if name.text not in ("kind", "shape", "many") and isinstance(value, Text)
         )
-        known = self.vocabulary.attributes(own) if isinstance(own, Thing) else {}
+        attributes = self.vocabulary.attributes(own)
         for name, value in equals:
-            if name not in known:
-                self.note(body, f"{own} has no '{plain(name)}'{did_you_mean(name, known)}")
-            elif isinstance(kind := known[name].type, Word) and value not in kind.words:
-                self.note(body, f"{name} is never '{plain(value)}'{did_you_mean(value, kind.words)}")
+            if name not in attributes:
+                self.note(body, f"{own} has no '{plain(name)}'{did_you_mean(name, attributes)}")
+            elif isinstance(found := attributes[name].type, Word) and value not in found.words:
+                self.note(body, f"{name} is never '{plain(value)}'{did_you_mean(value, found.words)}")
         return PartSlot(name=key.text, kinds=kinds, shape=shape, equals=equals, many=many)
 
     def _net_slot(self, key: Text, body: Node) -> NetSlot:
         table = self.table(body, (), ("role", "sign"))
         roles = frozenset(self.list_of(table.get("role"), lambda item: self.word(item, NET_ROLES)))
-        sign = self.word(table.get("sign"), NET_SIGNS) if table.get("sign") is not None else None
+        sign = (self.word(table.get("sign"), NET_SIGNS) or "") if table.get("sign") is not None else ""
         self._learn(key.text, Thing("net"))
         return NetSlot(name=key.text, roles=roles, sign=sign)
 
@@ -270,7 +271,7 @@ class ShapeReader(Reader):
                 self._learn(name, Thing("net"))
             if joins[1] not in parts:
                 self.note(node, f"there is no part '{joins[1]}' in this shape{did_you_mean(joins[1], parts)}")
-            return Tie("joins", joins[1], "", (joins[2], joins[3]))
+            return Tie("joins", (joins[2], joins[3]), joins[1])
         found = _TIE.fullmatch(text)
         if found is None:
             self.note(node, f"'{plain(text)}' is no tie; write part.role = net, part.role ~ net or part joins net, net")
@@ -285,12 +286,12 @@ class ShapeReader(Reader):
         owner, _, role = left.partition(".")
         if not role:
             self._learn(left, Thing("net"))
-            return Tie(sign, "", left, (right,))
+            return Tie(sign, (left, right))
         if owner not in parts:
             self.note(node, f"there is no part '{plain(owner)}' in this shape{did_you_mean(owner, parts)}")
             return None
         self._check_role(node, owner, role)
-        return Tie(sign, owner, role.replace("_", " ") if self._is_part(owner) else role, (right,))
+        return Tie(sign, (right,), owner, role.replace("_", " ") if self._is_part(owner) else role)
 
     def _is_part(self, owner: str) -> bool:
         kind = self.types.get(owner)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from netcheck.circuit.shapes import Match
+from netcheck.circuit.shapeparts import Match
 from netcheck.circuit.understanding import Row
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.identity import keys_of

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from netcheck.circuit.model import KINDS
-from netcheck.circuit.shapes import Match
+from netcheck.circuit.shapeparts import Match
 from netcheck.language.scope import Scope
 from netcheck.language.values import Lot, Unknown, unite
 from netcheck.rulebook.facts import Facts
@@ -90,12 +90,12 @@ def _items(
 def _repeats(wanted: Sequence[Subject], at: int, bound: tuple[tuple[str, object], ...], value: object) -> bool:
     """Two names over the same list: each unordered pair once, never a thing with itself."""
     key = getattr(value, "key", None)
+    own = wanted[at].items
     for earlier, (_, other) in zip(wanted[:at], bound, strict=True):
-        same_list = (earlier.noun and earlier.noun == wanted[at].noun) or (
-            earlier.items is not None
-            and wanted[at].items is not None
-            and earlier.items.source == wanted[at].items.source
-        )
+        other_items = earlier.items
+        same_noun = bool(earlier.noun) and earlier.noun == wanted[at].noun
+        same_items = own is not None and other_items is not None and own.source == other_items.source
+        same_list = same_noun or same_items
         if same_list and key is not None and getattr(other, "key", "") >= key:
             return True
     return False

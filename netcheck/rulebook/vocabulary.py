@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from netcheck.circuit.model import KINDS, Amplifier, Board, Net, Part, Pin, Record
-from netcheck.circuit.shapes import Match
+from netcheck.circuit.shapeparts import Match
 from netcheck.circuit.words import Words
 from netcheck.ground.names import spoken_list
 from netcheck.language.types import Attribute, Function, Thing, Type
@@ -133,7 +133,7 @@ def members(facts: Facts, match: Match) -> Sequence[object]:
                 found.extend(members(facts, thing))
             elif thing is not None:
                 found.append(thing)
-    return tuple(dict.fromkeys(found))
+    return tuple({getattr(thing, "key", str(thing)): thing for thing in found}.values())
 
 
 def kind_noun(noun: str) -> frozenset[str] | None:
