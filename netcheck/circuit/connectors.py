@@ -8,6 +8,9 @@ from dataclasses import dataclass
 from netcheck.circuit.footprints import layout
 from netcheck.circuit.nametables import Housing, NameTables
 
+# Families whose names hold a size that is no pitch: a jack of 3.5 mm.
+_NO_PITCH = frozenset({"jack", "barrel", "usb", "rca", "xlr", "din", "coaxial", "banana", "card"})
+
 
 @dataclass(frozen=True, slots=True)
 class ConnectorReading:
@@ -42,8 +45,10 @@ def read_connector(
         keyed = housing.keyed
     found = layout(footprint, library_part)
     counted = sum(number.isdecimal() for number in numbers)
-    rows = found.rows or (2 if found.positions and "2x" in name else 0)
-    return ConnectorReading(family, keyed, rows, found.positions or counted or None, found.pitch)
+    in_a_row = family not in _NO_PITCH
+    return ConnectorReading(
+        family, keyed, found.rows, found.positions or counted or None, found.pitch if in_a_row else None
+    )
 
 
 def _housing(name: str, library_part: str, tables: NameTables) -> Housing | None:

@@ -243,12 +243,9 @@ def _by_reference(component: Component, pins: int, tables: NameTables, unsure: s
 def _against_reference(component: Component, kind: str, tables: NameTables) -> str:
     letters = reference_letters(component.reference)
     meant = tables.letters.get(letters)
-    if (
-        meant is None
-        or kind == "unknown"
-        or kind in tables.any_letters
-        or any(tables.near(kind, each) for each in meant.kinds)
-    ):
+    if meant is None or kind == "unknown" or kind in tables.any_letters:
+        return ""
+    if kind in meant.kinds or (meant.usually and tables.near(kind, meant.usually)):
         return ""
     usual = meant.usually or " or ".join(meant.kinds[:2])
     return f"its reference begins with {letters}, which means {usual}, but it is taken for {kind}"

@@ -127,7 +127,7 @@ class NotFitted:
 
 @dataclass(frozen=True, eq=False)
 class Polarised:
-    """How a polarised capacitor shows; `doubtful_above` (without a footprint), `can_above` and `never_below` in farads."""
+    """How a polarised capacitor shows; the three values in farads, `doubtful_above` for those without a footprint."""
 
     footprints: Patterns
     symbols: Patterns
@@ -308,9 +308,8 @@ def _not_fitted(reader: Reader, node: Node | None) -> NotFitted:
 
 def _polarised(reader: Reader, node: Node | None) -> Polarised:
     names = ("footprints", "symbols", "cans", "unpolarised footprints")
-    table = reader.table(
-        node, needed=(*names, "bipolar words", "doubtful above", "can above", "never below"), allowed=()
-    )
+    values = ("doubtful above", "can above", "never below")
+    table = reader.table(node, needed=(*names, *values, "bipolar words"), allowed=())
     most = reader.quantity(table.get("doubtful above"))
     can = reader.quantity(table.get("can above"))
     least = reader.quantity(table.get("never below"))

@@ -254,7 +254,7 @@ def _give_units(subject: Subject, roles: Roles) -> None:
             roles[number] = (role, letter)
     per_unit = ("plus", "minus", "output", "input")
     bare = [number for number, (role, unit) in roles.items() if role in per_unit and not unit]
-    counts = [sum(roles[number][0] == role for number in bare) for role in per_unit]
+    counts = [sum(roles[number][0] == role for number in bare) for role in ("plus", "minus", "input")]
     if bare and max(counts) == 1 and not any(unit for _, unit in roles.values()):
         for number in bare:
             roles[number] = (roles[number][0], "A")
@@ -303,18 +303,23 @@ def amplifiers_of(part: Part) -> tuple[Amplifier, ...]:
 
 def _amplifier(part: Part, unit: str) -> Amplifier:
     placed = unit not in part.missing_units
-    roles = {"plus": ("input", "plus"), "output": ("output",)} if part.kind == "buffer" else {}
+    roles = {"plus": ("input", "plus"), "output": ("output",)} if _unit_kind(part, unit) == "buffer" else {}
     own = {role: _pin(part, roles.get(role, (role,)), unit) if placed else None for role in ("output", "plus", "minus")}
     supply_plus = _pin(part, ("supply plus",), None)
     supply_minus = _pin(part, ("supply minus",), None) or _pin(part, ("ground",), None)
     wanted = {**own, "supply plus": supply_plus, "supply minus": supply_minus}
-    missing = tuple(role for role, key in wanted.items() if key is None and (part.kind, role) != ("buffer", "minus"))
+    kind = _unit_kind(part, unit)
+    missing = tuple(
+        role
+        for role, key in wanted.items()
+        if key is None and (kind, role) != ("buffer", "minus") and (not placed or not _may_be_elsewhere(part, role))
+    )
     return Amplifier(
         key=f"{part.key}:{unit}",
         part=part.key,
         board=part.board,
         unit=unit,
-        kind=part.kind,
+        kind=kind,
         output=own["output"],
         plus=own["plus"],
         minus=own["minus"],
@@ -322,6 +327,17 @@ def _amplifier(part: Part, unit: str) -> Amplifier:
         supply_minus=supply_minus,
         missing=missing,
     )
+
+
+def _unit_kind(part: Part, unit: str) -> str:
+    """The kind of one unit: a package of transconductance amplifiers may hold buffers too."""
+    own = {pin.role for pin in part.pins if pin.unit == unit}
+    return "buffer" if "input" in own and not own & {"plus", "minus"} else part.kind
+
+
+def _may_be_elsewhere(part: Part, role: str) -> bool:
+    """Whether a pin that was not found may be one of those whose role or unit is not known."""
+    return any(not pin.role or (pin.role == role and not pin.unit and "supply" not in role) for pin in part.pins)
 
 
 def _pin(part: Part, roles: Iterable[str], unit: str | None) -> str | None:
