@@ -91,17 +91,18 @@ def read_netlists(
         Refused: with the problems of all files that cannot be used.
     """
     wanted = list(paths)
+    distinct = list(dict.fromkeys(wanted))
     told = 0
 
     def tell(path: Path) -> None:
         nonlocal told
         told += 1
         if progress is not None:
-            progress(path, told, len(wanted))
+            progress(path, told, len(distinct))
 
     results: dict[Path, _Outcome] = {}
     missing: dict[Path, bytes] = {}
-    for path in dict.fromkeys(wanted):
+    for path in distinct:
         try:
             data = _bytes(path)
         except Refused as refusal:
@@ -112,7 +113,7 @@ def read_netlists(
             results[path] = former
         else:
             missing[path] = data
-    for path in wanted:
+    for path in distinct:
         if path in results:
             tell(path)
     results |= _read_all(missing, cache, jobs, tell)

@@ -29,6 +29,7 @@ _TOKEN = re.compile(
 )
 # Editors write the end of a line inside a text as \n; a text that takes in clauses has lost its closing quote.
 _SWALLOWED = re.compile(r"\n\s*\(\w")
+_PARENTHESIS = re.compile(r"[()]")
 _ESCAPE = re.compile(r'\\(["\\nrt])')
 _ESCAPED = {'"': '"', "\\": "\\", "n": "\n", "r": "\r", "t": "\t"}
 
@@ -142,14 +143,13 @@ def _refuse_excess(levels: int, count: int, clause: Clause, file: str) -> None:
 def _whole(root: Clause | None, text: str, end: int, file: str) -> tuple[Clause, str]:
     """The root and the text from its end on, in which no other clause may begin or end."""
     if root is None:
-        raise Refused(Problem(file, place(text, end)[0], 0, "no ( was found; a netlist begins with '(export'"))
-    closing = text.find(")", end)
-    if closing >= 0:
-        raise Refused(Problem(file, *place(text, closing), "this ) closes nothing; the file is damaged"))
-    opening = text.find("(", end)
-    if opening >= 0:
-        raise _behind(text, opening, file)
-    return root, text[end:].strip()
+        raise Refused(Problem(file, place(text, end)[0], 0, "a netlist begins with '(export', this does not"))
+    more = _PARENTHESIS.search(text, end)
+    if more is None:
+        return root, text[end:].strip()
+    if more[0] == "(":
+        raise _behind(text, more.start(), file)
+    raise Refused(Problem(file, *place(text, more.start()), "this ) closes nothing; the file is damaged"))
 
 
 def _behind(text: str, at: int, file: str) -> Refused:

@@ -83,6 +83,8 @@ def decode(data: bytes, file: str) -> tuple[str, str]:
         try:
             text, encoding = data.decode("cp1252"), "Windows-1252"
         except UnicodeDecodeError:
+            if b"\0" in data:
+                raise Refused(Problem(file, 1, 0, f"this is a binary file, not a netlist; {_EXPORT}")) from None
             line = data.count(b"\n", 0, first.start) + 1
             what = "this is neither text in UTF-8 nor in Windows-1252; the file is damaged or no netlist"
             raise Refused(Problem(file, line, 0, f"{what}; {_EXPORT}")) from None
