@@ -120,7 +120,7 @@ def _virtual(draft: Draft, roles: Mapping[str, tuple[str, str]]) -> Iterator[tup
             divided = any(far.pin.net == low for _, far in draft.across(middle, {"resistor"}))
             called = draft.says[middle].says in ("bias", "ground")
             if (driven or divided) and (called or distinct(sleeves) > 1):
-                yield low, middle, f"{refs(sleeves)} return to it; made from {draft.label(low)}"
+                yield low, middle, f"carries the return of {refs(sleeves)}; made from {draft.label(low)}"
                 break
 
 
@@ -171,16 +171,17 @@ def _has_middle(draft: Draft, net: str, candidates: Mapping[str, int]) -> bool:
 def _outer(draft: Draft, mains: Mapping[str, str], roles: Mapping[str, tuple[str, str]]) -> dict[str, tuple[str, str]]:
     """Add earth and chassis nets: named so, or of mounting holes and shells only.
 
-    Where such a net feeds packages, or is all the ground there is, it is a ground whatever it is called.
+    Where such a net feeds packages, or more parts return to it than to any ground, it is one, whatever its name.
     """
     found = dict(roles)
     bare = draft.words.group("mechanics")
-    others = any(role == "ground" for role, _ in roles.values())
+    others = [net for net, (role, _) in roles.items() if role == "ground"]
+    most = max((distinct(draft.on[net]) for net in others), default=-1)
     for net, name in draft.says.items():
         if net in roles or not _free(draft, mains, net):
             continue
         if name.says in ("earth", "chassis"):
-            used = not others or draft.with_role(net, "ground", "supply minus", "supply plus")
+            used = distinct(draft.on[net]) > most or draft.with_role(net, "ground", "supply minus", "supply plus")
             found[net] = ("ground" if used else name.says, f"by its name {draft.label(net)}")
         elif draft.on[net] and others and name.says == "":
             holes = draft.of_kind(net, {"hole"})
@@ -246,7 +247,10 @@ def _lowest(
         if name.sign == "lowest" and _open_to_ground(draft, mains, roles, negative, net):
             returns = draft.with_role(net, *RETURNS)
             if returns or (name.sure and not others):
-                found[net] = ("ground", f"{refs(returns)} return to it" if returns else "the lowest supply there is")
+                found[net] = (
+                    "ground",
+                    f"carries the return of {refs(returns)}" if returns else "the lowest supply there is",
+                )
     return found
 
 

@@ -32,7 +32,7 @@ class NetName:
     """A reading of a net's name.
 
     Attributes:
-        says: 'rail', 'ground', 'earth', 'chassis', 'bias', 'alternating' or ''.
+        says: 'rail', 'ground', 'earth', 'chassis', 'bias', 'alternating', 'no rail' or ''.
         sure: the name alone is enough to believe it.
         sign: 'positive', 'negative', 'lowest' or ''. volts: with its sign, or None. low, high: where implied.
     """
@@ -66,7 +66,7 @@ def read_net_name(name: str, words: Words) -> NetName:
         if word is not None and not (says == "ground" and words.net_word("no grounds", leaf)):
             return NetName(says, word.sure)
     if words.net_word("no rails", leaf):
-        return _NOTHING
+        return NetName("no rail")
     number = _number_name(leaf, words)
     word = words.net_word("rails", leaf)
     if number.sure or word is None:

@@ -281,7 +281,7 @@ def test_a_set_current_through_one_resistor() -> None:
     parts = [
         make("U1", "regulator", value="LT3045", record=record, input="xin", output="xout", adjust="xset", ground="GND"),
         make("R1", "resistor", "xset", "GND", value="150k"),
-        make("J1", "connector", "xin", "GND"),
+        make("J1", "connector", "xin", "GND", "xout"),
     ]
     assert roles(parts)["xout"].volts == pytest.approx(15)
 
@@ -435,6 +435,73 @@ def test_a_battery_and_a_zener() -> None:
     assert said(found["x1"]) == ("rail", "positive", 9)
     assert said(found["x2"]) == ("rail", "positive", pytest.approx(5.1))
     assert found["x2"].origin.startswith("held by D1")
+
+
+def test_two_contacts_of_one_plug_feed_a_rectifier() -> None:
+    parts = [
+        *DUAL,
+        make("J5", "connector", "xa", "GND", "xb"),
+        make("D1", "diode", "x1", "xa"),
+        make("D2", "diode", "x1", "xb"),
+    ]
+    found = roles([*parts, polarised("C5", "GND", "x1", "4700u"), make("U5", "regulator", input="x1", output="x2")])
+    assert said(found["x1"])[:2] == ("rail", "negative") and "rectified by D1 and D2" in found["x1"].origin
+    assert found["xa"].role == found["xb"].role == "signal"
+
+
+def test_a_slow_input_is_no_supply() -> None:
+    parts = [*DUAL, make("J5", "connector", "RST", "GND"), polarised("C5", "RST", "GND", "10u")]
+    parts += [make("J6", "connector", "T1", "GND"), polarised("C6", "T1", "GND", "10u")]
+    parts += [make("R6", "resistor", "T1", "+15V", value="4k7"), make("U9", "microcontroller", "RST", "T1")]
+    found = roles(parts)
+    assert found["T1"].role == "signal" and found["RST"].role == "signal"
+
+
+def test_volts_without_a_sign_may_name_a_bias() -> None:
+    divider = [make("R5", "resistor", "+15V", "4.5V", value="10k"), make("R6", "resistor", "4.5V", "GND", value="10k")]
+    loads = [polarised("C5", "4.5V", "GND", "47u"), make("R7", "resistor", "4.5V", "PU1", value="1M")]
+    assert roles([*DUAL, *divider, *loads])["4.5V"].role == "signal"
+    assert roles([*DUAL, make("J5", "connector", "4.5V", "GND")])["4.5V"].role == "rail"
+
+
+def test_an_open_pin_is_no_rail() -> None:
+    parts = [
+        *DUAL,
+        make("U9", "microcontroller", supply_plus="x1", ground="GND"),
+        make("U8", "regulator", output="x2", input="+15V"),
+    ]
+    found = roles(parts)
+    assert found["x1"].role == "signal" and found["x2"].role == "signal"
+
+
+def test_a_selector_switch_does_not_carry_volts() -> None:
+    switch = make("SW1", "switch", "+15V", "VIN", "-15V")
+    found = roles([*DUAL, switch, make("C5", "capacitor", "VIN", "GND", value="10u")])
+    assert said(found["VIN"]) == ("rail", "positive", None)
+
+
+def test_a_ground_that_a_link_joins_to_a_rail_has_its_volts() -> None:
+    parts = [
+        *DUAL,
+        make("R5", "resistor", "-15V", "DGND", value="0R"),
+        make("U8", "regulator", value="7805", record=fixed("7805", 5), input="+15V", ground="DGND", output="+5V"),
+        make("U9", "microcontroller", supply_plus="+5V", ground="DGND"),
+    ]
+    found = roles(parts)
+    assert found["DGND"].role == "ground" and found["DGND"].volts == -15
+    assert "joined to -15V by R5" in found["DGND"].origin
+    assert found["+5V"].volts == -10
+
+
+def test_before_and_behind_on_a_negative_rail() -> None:
+    parts = [*DUAL, make("J5", "connector", "x1", "GND"), make("D1", "diode", "-15V", "x1")]
+    assert roles(parts)["x1"].origin == "before D1 from -15V"
+
+
+def test_earth_is_the_ground_where_most_returns_to_it() -> None:
+    parts = [part for part in renamed(DUAL, {"GND": "Earth"}) if part.kind != "opamp"]
+    found = roles([*parts, make("J9", "connector", "GNDPWR", "Earth")])
+    assert found["Earth"].role == "ground" and found["Earth"].volts == 0
 
 
 def test_parts_that_are_not_fitted_say_nothing() -> None:

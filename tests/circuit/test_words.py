@@ -117,8 +117,8 @@ def test_names_of_grounds(words: Words, name: str) -> None:
     [
         ("VREF", "bias"), ("VBIAS_LEFT", "bias"), ("VGND", "bias"), ("2.5Vref", "bias"), ("Earth", "earth"),
         ("CHASSIS", "chassis"), ("+15VAC", "alternating"), ("AC_1", "alternating"), ("", ""), ("+1", ""), ("200", ""),
-        ("4.096", ""), ("10vpp_saw_v_out", ""), ("PWR_EN", ""), ("SW_3V3", ""), ("VBAT_SENSE", ""), ("I/O2", ""),
-        ("GND_SENSE", ""), ("/", ""), ("VOUTL", ""),
+        ("4.096", ""), ("10vpp_saw_v_out", "no rail"), ("PWR_EN", "no rail"), ("SW_3V3", "no rail"),
+        ("VBAT_SENSE", "no rail"), ("I/O2", ""), ("GND_SENSE", "no rail"), ("/", ""), ("VOUTL", ""),
     ],
 )  # fmt: skip
 def test_other_names(words: Words, name: str, says: str) -> None:
