@@ -75,6 +75,8 @@ def read_pins(subject: Subject, tables: NameTables) -> PinReading:
         if not role:
             role = _plain(subject, pin, tables)
         roles[pin.number] = (subject.told.get(pin.number, role), unit)
+    if any(role == "wiper" for role, _ in roles.values()):
+        roles = {number: (role or "end", unit) for number, (role, unit) in roles.items()}
     if subject.kind in AMPLIFIERS:
         _give_units(subject, roles)
     return PinReading(roles, conflict, _missing_units(subject, roles, pinout))

@@ -116,6 +116,7 @@ def test_symbol_names_of_a_transistor_win_over_a_package_order() -> None:
     ("part", "pins", "expected"),
     [
         ("R_POT", "1=1 2=2 3=3", "end wiper end"),
+        ("R_POT", "1 3 W", "end end wiper"),
         ("R_POT_Dual", "1 2 3 4 5 6", "end A wiper A end A end B wiper B end B"),
         ("D", "1=K 2=A", "cathode anode"),
         ("DIODE", "1=A 2=K", "anode cathode"),
