@@ -28,7 +28,7 @@ A file of the part book is a table with these keys, each optional:
           - {name: MUTE, numbers: {TO-220-11: 8}, use: mute, when open: stops, needs: 0.5 mA out of the pin}
         lead orders: {onsemi: CBE}
         cautions: [a sentence]
-    generic:                              # what any part of a kind is like
+    generic:                              # what any part of a kind is like; without `like` it fills gaps of records
       - {kind: npn, like: small, figures: {…}}
 
 In a type, `#` stands for one digit and `{volts}` for volts as part numbers have them (05, 12, 5V1, 3.3); the record
@@ -137,7 +137,7 @@ class _Loader:
         for draft in self.drafts.values():
             if draft.entry is not None:
                 self._spell(draft, draft.entry, len(entries))
-                entries.append(draft.entry)
+                entries.append(_filled(draft.entry, generics))
         index: dict[str, list[Pattern]] = {}
         for spelling, (ready, _) in self.patterns.items():
             start = spelling[:2]
@@ -312,6 +312,17 @@ class _Loader:
                 reader.note(node, f"the spelling '{plain(text)}' belongs to the record '{plain(other)}' already")
             else:
                 self.patterns[text] = (pattern(text, number), draft.name)
+
+
+def _filled(entry: Entry, generics: list[tuple[str, str, Record]]) -> Entry:
+    """The record with what is true of any part of its kind where it gives no figure itself."""
+    record = entry.record
+    wide = next((any_part.figures for kind, like, any_part in generics if kind == record.kind and not like), None)
+    if wide is None:
+        return entry
+    source = f"any {record.kind}"
+    known = {name: replace(figure, source=figure.source or source) for name, figure in wide.items()}
+    return replace(entry, record=replace(record, figures=MappingProxyType(known | dict(record.figures))))
 
 
 def _figure(reader: Reader, name: str, node: Node) -> Figure | None:
