@@ -159,6 +159,6 @@ def _digest(folder: Path, rules: Sequence[Rule]) -> str:
     found = hashlib.sha256()
     for rule in rules:
         found.update(rule.name.encode() + b"\0" + rule.text.encode("utf-8", "surrogatepass") + b"\0")
-    for path in sorted([folder / "words.yaml", *folder.glob("shapes/*.yaml"), *folder.glob("parts/*.yaml")]):
+    for path in sorted([*folder.glob("*.yaml"), *folder.glob("shapes/*.yaml"), *folder.glob("parts/*.yaml")]):
         found.update(path.name.encode() + b"\0" + path.read_bytes() + b"\0")
     return found.hexdigest()
