@@ -13,7 +13,8 @@ A file of the part book is a table with these keys, each optional:
         prefixes: [LM, MC]                # letters that makers put before the type
         suffix: any                       # any (letters first), none, or a list of those that may follow
         family: yes                       # several types in one record; it goes by the spelling that was found
-        like: TL072                       # takes what it does not give itself from that record (one level)
+        like: TL072                       # takes what it does not give itself from that record (one level); its own
+                                          # figures come from memory unless it has a status
         source: "TI SLOS075J"             # where the figures were read
         status: mixed                     # read, memory, mixed or common practice
         memory: [noise_current]           # figures of a mixed record that come from memory (or read: [...])
@@ -22,7 +23,7 @@ A file of the part book is a table with these keys, each optional:
           short_circuit_current: 10 mA to 60 mA
           input_clamp: yes
           bias_current: {is: 200 nA, source: …, status: memory}
-        grades: {B: {gain_least: 200}}    # figures that the beginning of the suffix changes
+        grades: {B: {gain_least: 200}}    # figures that the start of the suffix changes
         pinouts: [dual opamp]
         controls:
           - {name: MUTE, numbers: {TO-220-11: 8}, use: mute, when open: stops, needs: 0.5 mA out of the pin}
@@ -203,7 +204,9 @@ class _Loader:
         status = reader.word(table.get("status"), _STATUSES) if table.get("status") else old.status
         if not status and not (table.get("like") and model is None):
             reader.note(table, f"'{plain(draft.name)}' has no status; it is one of: {', '.join(_STATUSES)}")
-        figures = dict(old.figures) | self._figures(reader, table, source or "", status or "")
+        # What a record adds to the one that it is like was not read with it, unless it says so itself.
+        own_status = status if table.get("status") or not model else "memory"
+        figures = dict(old.figures) | self._figures(reader, table, source or "", own_status or "")
         record = Record(
             name=draft.name,
             kind=kind,
@@ -223,8 +226,9 @@ class _Loader:
 
     def _recognition(self, draft: _Draft, record: Record, model: Entry | None) -> Entry:
         reader, table = draft.reader, draft.table
+        usual = "memory" if record.status == "mixed" else record.status
         grades: Mapping[str, Mapping[str, Figure]] = {
-            grade.text: self._figure_table(reader, reader.table(node), record.source, record.status, {})
+            grade.text: self._figure_table(reader, reader.table(node), record.source, usual, {})
             for grade, node in reader.table(table.get("grades")).entries
         }
         volts = reader.list_of(table.get("volts"), lambda node: _number(reader, node))

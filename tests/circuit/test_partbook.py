@@ -306,6 +306,20 @@ def test_the_suffix_narrows_the_gain(book: PartBook) -> None:
     assert figure(book.find(["BC337-40"]), "gain_least") == (250.0, 250.0)
 
 
+def test_memory_is_never_passed_off_as_read(book: PartBook) -> None:
+    def status(name: str, field: str) -> str:
+        record = book.find([name])
+        assert record is not None
+        return record.figures[field].status
+
+    assert status("NE5532", "noise_voltage") == "read"
+    assert status("NE5532", "offset_volts") == "memory"
+    assert status("BC546", "collector_emitter_volts_most") == "memory"
+    assert status("BC547B", "gain_least") == "read"
+    assert status("LM317HVT", "input_output_most") == "memory"
+    assert status("BZX55C5V1", "zener_volts") == "memory"
+
+
 def test_volts_in_a_zener_name_are_read(book: PartBook) -> None:
     assert figure(book.find(["BZX55C5V1"]), "zener_volts") == pytest.approx((4.845, 5.355))
     assert figure(book.find(["BZX84-C12"]), "zener_volts") == pytest.approx((11.4, 12.6))
