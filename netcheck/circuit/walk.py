@@ -8,16 +8,19 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import networkx as nx
 
 from netcheck.circuit.conduction import SWITCHED, VARIABLE, Group, groups_of
 from netcheck.circuit.model import Amplifier, Circuit, Net, Part, Pin
-from netcheck.ground.names import natural_key
+from netcheck.ground.names import natural_key as _natural_key
 from netcheck.language.values import Unknown, unite
 
 Kinds = frozenset[str]
+
+# Keys of one circuit are put in order again and again.
+natural_key = lru_cache(1 << 16)(_natural_key)
 
 # Nets that are got to but not passed: what is on a rail is not joined to everything else on that rail.
 STOPS = frozenset({"rail", "ground", "chassis", "earth", "mains"})

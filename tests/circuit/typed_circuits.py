@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from types import MappingProxyType
 
 from netcheck.circuit.model import Amplifier, Board, Circuit, Net, Part, Pin, join
@@ -111,3 +112,23 @@ def _amplifiers(parts: list[Part]) -> tuple[Amplifier, ...]:
                     )
                 )  # fmt: skip
     return tuple(found)
+
+
+def with_array(made: Circuit, count: int, common: str) -> Circuit:
+    """A circuit of one board with many NPN transistors added, all their emitters on one net."""
+    (one,) = made.boards
+    nets = {net.key: net for net in one.nets}
+    pins_of = {net.key: list(net.pins) for net in one.nets}
+    parts = list(one.parts)
+    for at in range(100, 100 + count):
+        key = f"{one.name}/Q{at}"
+        places = (("collector", f"L{at}"), ("base", f"I{at}"), ("emitter", common))
+        pins = tuple(
+            Pin(f"{key}.{role}", key, one.name, role, f"{one.name}/net/{net}", role=role) for role, net in places
+        )
+        for pin, (_, name) in zip(pins, places, strict=True):
+            nets.setdefault(pin.net, Net(pin.net, one.name, name, name, ()))
+            pins_of.setdefault(pin.net, []).append(pin.key)
+        parts.append(Part(key, one.name, f"Q{at}", "npn", "typed", PartValue(""), pins))
+    all_nets = tuple(replace(net, pins=tuple(pins_of[key])) for key, net in nets.items())
+    return join((replace(one, parts=tuple(parts), nets=all_nets),))
