@@ -14,6 +14,7 @@ from functools import cache as once
 from pathlib import Path
 from typing import Any
 
+from netcheck import __version__
 from netcheck.ground.files import cache_folder, write_whole
 from netcheck.intake.netlist import Component, LibraryPin, Netlist, NetlistNet, Node, Oddity, Unit
 
@@ -26,7 +27,7 @@ def reader_version() -> str:
     """A hash over the source of everything that takes part in reading, kinparse's version in it."""
     from importlib.metadata import PackageNotFoundError, version
 
-    digest = hashlib.sha256()
+    digest = hashlib.sha256(__version__.encode())
     for path in sorted(Path(__file__).parent.glob("*.py")):
         digest.update(path.read_bytes())
     for package in ("kinparse", "pyparsing"):

@@ -259,6 +259,7 @@ def _node(clause: Clause, file: str, components: dict[str, Component], pins: dic
     name = _pin_name(clause.text("pinfunction"))
     if name and _numbered(name, number, library_pin, components.get(reference)):
         name = name[: -len(number) - 1]
+    # Only this mark is the designer's; the editor names the net of any lone pin unconnected-…, forgotten ones too.
     sort, plus, mark = clause.text("pintype").partition("+")
     if library_pin is not None:
         name, sort = name or library_pin.name, sort or library_pin.type
