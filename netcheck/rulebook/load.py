@@ -431,9 +431,9 @@ class RuleReader(Reader):
         if not circuits:
             self.note(node, "a sample needs a circuit")
         if expect in ("finding", "undecided", "set aside") and table.get("at") is None:
-            self.note(node, f"a sample that expects '{expect}' says at: which subjects")
+            self.note(node, f"a sample that expects '{expect}' needs at: which subjects")
         if expect in ("finding", "undecided") and table.get("says") is None:
-            self.note(node, f"a sample that expects '{expect}' says: some words of the sentence")
+            self.note(node, f"a sample that expects '{expect}' needs says: some words of the sentence")
         at = tuple(self.list_of(table.get("at"), self.text))
         says = self.text(table.get("says")) or ""
         return Sample(title or "", expect, at, says, circuits, node.line) if expect else None

@@ -156,14 +156,52 @@ def test_work_is_bounded() -> None:
     assert Trace().steps == 0
 
 
-@pytest.mark.parametrize("text", ["(" * 500, "not " * 300 + "yes", "1+" * 400 + "1", "-" * 900 + "1", "x" * 5000, "\0", ""])
+@pytest.mark.parametrize(
+    "text", ["(" * 500, "not " * 300 + "yes", "1+" * 400 + "1", "-" * 900 + "1", "x" * 5000, "\0", ""]
+)
 def test_deep_and_long_texts_are_refused(text: str) -> None:
     assert mistake(text)
 
 
 WORDS = st.sampled_from(
-    ["box", "boxes", "least", "volts", "maybe", "sure", ".ohms", ".colour", ".inside", "+", "-", "*", "/", "**", ">", "=="]
-    + ["and", "or", "not", "if", "else", "for", "in", "is", "nothing", "open", "yes", "(", ")", "[", "]", "'red'", "1", "0"]
+    [
+        "box",
+        "boxes",
+        "least",
+        "volts",
+        "maybe",
+        "sure",
+        ".ohms",
+        ".colour",
+        ".inside",
+        "+",
+        "-",
+        "*",
+        "/",
+        "**",
+        ">",
+        "==",
+    ]
+    + [
+        "and",
+        "or",
+        "not",
+        "if",
+        "else",
+        "for",
+        "in",
+        "is",
+        "nothing",
+        "open",
+        "yes",
+        "(",
+        ")",
+        "[",
+        "]",
+        "'red'",
+        "1",
+        "0",
+    ]
     + ["count(", "any(", "total(", "b", "known(", "double(", ",", "lambda", "{{", "#", "'", "\\", "é", "\n"]
 )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 from netcheck.ground.units import OHM, PLAIN, VOLT
 from netcheck.ground.yamltext import Text as Scalar
@@ -26,7 +27,7 @@ class Box:
 class Toys:
     """Boxes have ohms, a colour and perhaps a box inside."""
 
-    functions = {
+    functions: ClassVar = {
         "double": Function(
             "double",
             (Parameter("x", lambda kind: isinstance(kind, Number), "a number"),),
