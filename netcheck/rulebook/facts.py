@@ -13,6 +13,7 @@ from netcheck.circuit.shapes import find_matches
 from netcheck.circuit.walk import Walks
 from netcheck.circuit.words import Words
 from netcheck.ground.names import natural_key
+from netcheck.language.scope import TooManySteps
 from netcheck.language.values import Unknown
 from netcheck.physics.conductors import GroundLoop, Island, ground_islands, ground_loops
 from netcheck.physics.mating import Mating, matings
@@ -70,6 +71,7 @@ class Facts:
     _found: dict[str, Found] = field(default_factory=dict)
     _volts: dict[str, float | Unknown] = field(default_factory=dict)
     _finding: list[str] = field(default_factory=list)
+    _given_up: set[str] = field(default_factory=set)
 
     @cached_property
     def several_boards(self) -> bool:
@@ -88,12 +90,17 @@ class Facts:
 
     def matches(self, shape: str) -> Found:
         """Everything in the circuit that has a shape, and its blind spots."""
+        if shape in self._given_up:
+            raise TooManySteps
         if shape not in self._found:
             if shape in self._finding:
                 raise RecursionError(f"the shape {shape} asks for itself")
             self._finding.append(shape)
             try:
                 self._found[shape] = find_matches(self.shapes[shape], self.walks, self.matches)
+            except TooManySteps:
+                self._given_up.add(shape)
+                raise
             finally:
                 self._finding.pop()
         return self._found[shape]

@@ -232,7 +232,11 @@ def _stands_at(facts: Facts, keys: tuple[str, ...]) -> tuple[str, int]:
 def _blind_spots(rule: Rule, facts: Facts) -> list[BlindSpot]:
     found: dict[str, BlindSpot] = {}
     for shape in rule.shapes:
-        for spot in facts.matches(shape).blind:
+        try:
+            blind = facts.matches(shape).blind
+        except TooManySteps:  # told already: the whole is undecided
+            continue
+        for spot in blind:
             found.setdefault(spot.part, spot)
     return list(found.values())
 
