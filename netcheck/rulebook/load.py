@@ -133,7 +133,7 @@ class RuleReader(Reader):
     def expression(self, node: Node | None, wanted: type | None = YesNo) -> Expression | None:
         """A checked expression that must give yes or no (or another sort, or anything)."""
         if isinstance(node, Table) and looks_like_split_expression(node):
-            self.note(node, "YAML took this expression apart; put it in quotes or on a line of its own")
+            self.note(node, "YAML took this apart; put the expression in quotes or on a line of its own")
             return None
         if not isinstance(node, Text):
             self.text(node)
@@ -261,7 +261,7 @@ class RuleReader(Reader):
 
     def _row(self, node: Node, found: list[tuple[Text | None, str]], last: bool) -> None:
         if isinstance(node, Table) and node.keys() != ("else",) and looks_like_split_expression(node):
-            self.note(node, "YAML took this expression apart; put it in quotes or on a line of its own")
+            self.note(node, "YAML took this apart; put the expression in quotes or on a line of its own")
             return
         table = self.table(node)
         if table.keys() == ("else",):
@@ -353,7 +353,7 @@ class RuleReader(Reader):
 
     def _requirement(self, node: Node, consequence: str, cure: str) -> Requirement | None:
         if isinstance(node, Table) and looks_like_split_expression(node):
-            self.note(node, "YAML took this expression apart; put it in quotes or on a line of its own")
+            self.note(node, "YAML took this apart; put the expression in quotes or on a line of its own")
             return None
         table = self.table(node, ("that", "else"), ("consequence", "cure"))
         that, otherwise = self.expression(table.get("that")), self.sentence(table.get("else"))
