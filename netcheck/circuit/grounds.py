@@ -6,7 +6,7 @@ same be the negative supply of a circuit whose signals return elsewhere.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 
 from netcheck.circuit.draft import Draft, Place, distinct, refs, spread
@@ -43,6 +43,10 @@ def find_grounds(draft: Draft, mains: Mapping[str, str]) -> Grounds:
         roles.setdefault(net, ("ground", why))
     for net, why in _by_ground_pins(draft, mains).items():
         roles.setdefault(net, ("ground", why))
+    kinds = {"bridge"} if any(role == "ground" for role, _ in roles.values()) else {"bridge", "battery"}
+    for net in draft.nets:
+        if is_middle(draft, net, kinds) and _free(draft, mains, net):
+            roles.setdefault(net, ("ground", f"between {refs(draft.of_kind(net, kinds))}"))
     for low, middle, why in _virtual(draft, roles):
         roles[middle] = ("ground", why)
         if draft.told.get(low) is None:
@@ -100,6 +104,17 @@ def _numbered(draft: Draft, net: str) -> bool:
     return draft.says[net].volts is not None and draft.says[net].sure
 
 
+def is_middle(draft: Draft, net: str, kinds: Collection[str]) -> bool:
+    """Whether a net is the minus of one rectifier or battery and the plus of another, and more returns to it.
+
+    Cells in series have such a net too: batteries count only where nothing else is a ground.
+    """
+    both = {place.part.key for place in draft.of_kind(net, kinds)}
+    tops, bottoms = ({p.part.key for p in draft.with_role(net, role)} & both for role in ("plus", "minus"))
+    enough = distinct(draft.on[net]) >= draft.words.limit("parts that make a zero").value
+    return enough and bool(tops and bottoms) and len(tops | bottoms) > 1
+
+
 def _virtual(draft: Draft, roles: Mapping[str, tuple[str, str]]) -> Iterator[tuple[str, str, str]]:
     """Pairs (supply called ground, net in the middle that the signals return to), with the reason.
 
@@ -130,29 +145,40 @@ def _structural_zero(
     """The net that most parts return to, when no name and no pin tells a ground."""
     least = draft.words.limit("parts that make a zero").value
     candidates = {
-        net: distinct(draft.on[net])
+        net: _returning(draft, net)
         for net in draft.nets
         if net not in roles
         and _free(draft, mains, net)
-        and distinct(draft.on[net]) >= least
+        and _returning(draft, net) >= least
         and _may_be_zero(draft, net)
     }
     below = {net for net in candidates if _has_middle(draft, net, candidates)}
-    for net in sorted(set(candidates) - below, key=lambda net: (-candidates[net], natural_key(net))):
+    for net in sorted(set(candidates) - below, key=lambda net: _rank(draft, net, candidates[net])):
         return {net: ("ground", f"most parts return to it ({candidates[net]})")}
     return {}
+
+
+def _rank(draft: Draft, net: str, returning: int) -> tuple[object, ...]:
+    """Most first; of equals the one without a supply pin, then by key."""
+    return (-returning, bool(draft.with_role(net, "supply minus")), natural_key(net))
 
 
 def _may_be_zero(draft: Draft, net: str) -> bool:
     name = draft.says[net]
     if name.says in ("bias", "alternating") or (name.says == "rail" and name.sign != "lowest"):
         return False
-    if draft.with_role(net, "supply plus", "output") and not draft.with_role(net, "sleeve"):
-        return False
-    bridges = [place for place in draft.with_role(net, "plus") if place.part.kind in ("bridge", "battery")]
-    return not bridges and bool(
+    tops = [place for place in draft.with_role(net, "plus") if place.part.kind in ("bridge", "battery")]
+    return (not tops or is_middle(draft, net, {"bridge", "battery"})) and bool(
         draft.with_role(net, *RETURNS, "supply minus") or draft.of_kind(net, {"capacitor", "battery", "bridge"})
     )
+
+
+def _returning(draft: Draft, net: str) -> int:
+    """Parts on a net, less twice those that speak against a zero: supply plus pins and outputs.
+
+    Twice, since a positive rail has as many capacitors as packages.
+    """
+    return distinct(draft.on[net]) - 2 * distinct(draft.with_role(net, "supply plus", "output"))
 
 
 def _has_middle(draft: Draft, net: str, candidates: Mapping[str, int]) -> bool:

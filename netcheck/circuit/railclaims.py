@@ -160,6 +160,9 @@ def _is_driven(draft: Draft, net: str) -> bool:
 
 def _is_divided(draft: Draft, net: str, zeros: set[str]) -> bool:
     """Whether a net without a sign in its name is the middle of a divider: 4.5V may be a bias that feeds nothing."""
+    name = draft.says[net]
+    if name.sure and name.volts is None:
+        return False
     if draft.label(net).startswith(("+", "-")) or draft.of_kind(net, draft.words.group("entries")):
         return False
     ends = [far for near, far in draft.across(net, {"resistor"}) if not looked_through(draft, near)]
@@ -198,7 +201,7 @@ def _reservoir(draft: Draft, net: str, zeros: set[str]) -> Iterator[Claim]:
     least = draft.words.limit("reservoir least").value
     for near, _ in _to_ground(draft, net, zeros, least):
         sign = {"plus": "positive", "minus": "negative"}.get(near.pin.role, "")
-        if sign and near.part.value.number is not None:
+        if sign and near.part.polarised is not False and near.part.value.number is not None:
             yield Claim(sign, f"comes in at {refs(entries)} onto {refs([near])}")
 
 

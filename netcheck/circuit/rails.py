@@ -218,11 +218,12 @@ def _last_resort(draft: Draft, rails: Mapping[str, Claim], found: Mapping[str, S
     for net in rails:
         if net in found:
             continue
-        for place in draft.with_role(net, "plus"):
-            minus = {pin.net for pin in place.part.pins if pin.role == "minus"}
+        for place in draft.with_role(net, "plus", "minus"):
+            others = {pin.net for pin in place.part.pins if pin.role in ("plus", "minus")} - {net}
             volts = battery_volts(place.part) if place.part.kind in draft.words.group("sources") else None
-            if volts is not None and minus & set(zeros):
-                more.setdefault(net, Source(Span(None, volts, None), f"the plus of {called(place.part)}"))
+            if volts is not None and others & set(zeros):
+                signed = volts if place.pin.role == "plus" else -volts
+                more.setdefault(net, Source(Span(None, signed, None), f"the {place.pin.role} of {called(place.part)}"))
         if net not in more and (held := zener_volts(draft, net, zeros)) is not None:
             more[net] = held
     return more

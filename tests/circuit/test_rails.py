@@ -1,116 +1,13 @@
-"""What nets are for: rails by name and by structure, grounds and domains, the mains side, volts and where they come
-from. Small circuits made by hand; parts come with the pin roles that recognition gives them."""
+"""Which nets are rails, with what sign and volts, and where they come from. Small circuits made by hand."""
 
 from __future__ import annotations
 
-import random
 from dataclasses import replace
-from pathlib import Path
-from types import MappingProxyType
 
 import pytest
+from net_builder import DUAL, adjustable, fixed, make, opamp, polarised, renamed, roles, said, supply
 
-from netcheck.circuit.model import Figure, Hints, Net, Part, Pin, Record
-from netcheck.circuit.rails import assign_net_roles
-from netcheck.circuit.words import load_words
-from netcheck.ground.quantities import read_part_value
-
-WORDS = load_words(Path(__file__).resolve().parents[2] / "rules" / "words.yaml")
-ENDS = {
-    "diode": ("anode", "cathode"), "zener": ("anode", "cathode"), "led": ("anode", "cathode"),
-    "battery": ("plus", "minus"),
-}  # fmt: skip
-
-
-def make(ref: str, kind: str, *nets: str, value: str = "", record: Record | None = None, **more: object) -> Part:
-    """A part: nets of its pins in order (roles by its kind), or by role with underscores for blanks."""
-    roles = {key.replace("_", " "): net for key, net in more.items() if key.replace("_", " ") not in FIELDS}
-    fields = {key: value for key, value in more.items() if key in FIELDS}
-    places = [(ENDS.get(kind, ("end", "end"))[i] if kind in ENDS else _role(kind), net) for i, net in enumerate(nets)]
-    for role, net in roles.items():
-        places += [(role, one) for one in (net if isinstance(net, tuple) else (net,))]
-    pins = tuple(
-        Pin(f"b/{ref}.{number}", f"b/{ref}", "b", str(number), f"b/net/{net}", role=role)
-        for number, (role, net) in enumerate(places, 1)
-    )
-    return Part(f"b/{ref}", "b", ref, kind, "", read_part_value(value, kind), pins, record, **fields)  # type: ignore[arg-type]
-
-
-FIELDS = {"fitted", "library_part", "description"}
-
-
-def _role(kind: str) -> str:
-    return {"connector": "terminal", "hole": "terminal", "fuse": "end", "link": "end"}.get(kind, "end")
-
-
-def polarised(ref: str, plus: str, minus: str, value: str = "100u") -> Part:
-    return make(ref, "capacitor", value=value, plus=plus, minus=minus)
-
-
-def opamp(ref: str, plus: str, minus: str, tag: str = "") -> Part:
-    roles = {"plus": f"P{ref}{tag}", "minus": f"M{ref}{tag}", "output": f"O{ref}{tag}"}
-    return make(ref, "opamp", value="NE5532", supply_plus=plus, supply_minus=minus, **roles)
-
-
-def fixed(name: str, volts: float, spread: float = 0.04) -> Record:
-    low, high = abs(volts) * (1 - spread), abs(volts) * (1 + spread)
-    polarity = "negative" if volts < 0 else "positive"
-    figures = MappingProxyType({"output_volts": Figure(low, high)})
-    return Record(name, "regulator", figures, polarity=polarity, output=volts)
-
-
-def adjustable(name: str, polarity: str = "positive", **figures: tuple[float, float]) -> Record:
-    named = {key: Figure(*bounds) for key, bounds in (figures or {"reference_volts": (1.2, 1.3)}).items()}
-    return Record(name, "regulator", MappingProxyType(named), polarity=polarity)
-
-
-def nets_of(parts: list[Part], extra: tuple[str, ...] = (), unnamed: tuple[str, ...] = ()) -> tuple[Net, ...]:
-    names = dict.fromkeys([pin.net.split("/", 2)[2] for part in parts for pin in part.pins] + list(extra))
-    return tuple(
-        Net(
-            f"b/net/{name}", "b", "" if name in unnamed or name.startswith(("P", "M", "O", "x")) else name, str(code),
-            tuple(pin.key for part in parts for pin in part.pins if pin.net == f"b/net/{name}"),
-        )
-        for code, name in enumerate(names)
-    )  # fmt: skip
-
-
-def roles(parts: list[Part], hints: Hints | None = None, unnamed: tuple[str, ...] = ()) -> dict[str, Net]:
-    """Roles by net, after a check that the order of listing makes no difference."""
-    nets = nets_of(parts, unnamed=unnamed)
-    first = assign_net_roles(tuple(parts), nets, WORDS, hints)
-    assert [net.key for net in first] == [net.key for net in nets]
-    other_parts, other_nets = list(parts), list(nets)
-    for seed in range(3):
-        random.Random(seed).shuffle(other_parts)
-        random.Random(seed).shuffle(other_nets)
-        again = assign_net_roles(tuple(other_parts), tuple(other_nets), WORDS, hints)
-        assert {net.key: net for net in again} == {net.key: net for net in first}
-    return {net.key.split("/", 2)[2]: net for net in first}
-
-
-def said(net: Net) -> tuple[str, str, float | None]:
-    return net.role, net.sign, net.volts
-
-
-DUAL = [
-    opamp("U1", "+15V", "-15V"),
-    opamp("U2", "+15V", "-15V"),
-    make("C1", "capacitor", "+15V", "GND", value="100n"),
-    make("C2", "capacitor", "-15V", "GND", value="100n"),
-    make("J1", "connector", "+15V", "GND", "-15V"),
-    make("R1", "resistor", "PU1", "GND", value="10k"),
-    make("J2", "connector", tip="PU1", sleeve="GND"),
-]
-
-
-def renamed(parts: list[Part], names: dict[str, str]) -> list[Part]:
-    def pin(p: Pin) -> Pin:
-        name = p.net.split("/", 2)[2]
-        return replace(p, net=f"b/net/{names.get(name, name)}")
-
-    return [replace(part, pins=tuple(pin(p) for p in part.pins)) for part in parts]
-
+from netcheck.circuit.model import Hints, Part
 
 # ---- by name -----------------------------------------------------------------------------------------------
 
@@ -207,20 +104,6 @@ def test_what_is_told_overrules_names() -> None:
 
 
 # ---- regulators ----------------------------------------------------------------------------------------------
-
-
-def supply(plus: str, minus: str) -> list[Part]:
-    return [
-        make("J1", "connector", "AC1", "GND", "AC2"),
-        make("D1", "bridge", alternating=("AC1", "AC2"), plus="xa", minus="xb"),
-        polarised("C1", "xa", "GND", "2200u"),
-        polarised("C2", "GND", "xb", "2200u"),
-        make("U3", "regulator", value="LM7815", record=fixed("7815", 15), input="xa", ground="GND", output=plus),
-        make("U4", "regulator", value="LM7915", record=fixed("7915", -15), input="xb", ground="GND", output=minus),
-        polarised("C3", plus, "GND", "10u"),
-        polarised("C4", "GND", minus, "10u"),
-        make("J2", "connector", plus, "GND", minus),
-    ]
 
 
 @pytest.mark.parametrize(("plus", "minus"), [("+15V", "-15V"), ("xp", "xm"), ("VCC", "VEE")])
@@ -493,6 +376,26 @@ def test_a_ground_that_a_link_joins_to_a_rail_has_its_volts() -> None:
     assert found["+5V"].volts == -10
 
 
+def test_the_middle_of_two_rectifiers_is_a_ground() -> None:
+    parts = [
+        make("D1", "bridge", alternating=("xa", "xb"), plus="x1", minus="x0"),
+        make("D2", "bridge", alternating=("xc", "xd"), plus="x0", minus="x2"),
+        polarised("C1", "x1", "x0", "4700u"),
+        polarised("C2", "x0", "x2", "4700u"),
+        make("J1", "connector", "x1", "x0", "x2"),
+    ]
+    found = roles(parts)
+    assert found["x0"].role == "ground" and found["x0"].volts == 0
+    assert found["x1"].sign == "positive" and found["x2"].sign == "negative"
+    cells = [make("BT1", "battery", "x1", "x0", value="9V"), make("BT2", "battery", "x0", "x2", value="9V")]
+    jack = make("J1", "connector", tip="PU1", sleeve="x0")
+    halves = roles([*cells, opamp("U1", "x1", "x2"), jack])
+    assert said(halves["x1"]) == ("rail", "positive", 9) and said(halves["x2"]) == ("rail", "negative", -9)
+    assert halves["x0"].role == "ground"
+    series = roles([*renamed(cells, {"x2": "GND"}), opamp("U1", "x1", "GND"), make("R1", "resistor", "x0", "PU1")])
+    assert series["x0"].role == "rail" and series["GND"].role == "ground"
+
+
 def test_before_and_behind_on_a_negative_rail() -> None:
     parts = [*DUAL, make("J5", "connector", "x1", "GND"), make("D1", "diode", "-15V", "x1")]
     assert roles(parts)["x1"].origin == "before D1 from -15V"
@@ -509,107 +412,3 @@ def test_parts_that_are_not_fitted_say_nothing() -> None:
     absent = [replace(part, fitted=False) if part.ref == "U9" else part for part in parts]
     found = roles(absent)
     assert {found[name].role for name in ("x1", "x2", "x3")} == {"signal"}
-
-
-# ---- grounds ----------------------------------------------------------------------------------------------------
-
-
-def test_domains_are_joined_by_links_and_not_by_resistors() -> None:
-    parts = [
-        *DUAL,
-        make("R20", "resistor", "GND", "GNDA", value="0R"),
-        make("R21", "resistor", "GND", "GNDD", value="10R"),
-        make("JP1", "jumper", "GND", "GND2", library_part="SolderJumper_2_Open"),
-        make("JP2", "jumper", "GNDD", "GND3", library_part="SolderJumper_2_Bridged"),
-    ]
-    found = roles(parts)
-    assert found["GNDA"].domain == found["GND"].domain == "b/net/GND"
-    assert found["GNDD"].domain == found["GND3"].domain != "b/net/GND"
-    assert found["GND2"].domain == "b/net/GND2"
-    assert found["GNDA"].volts == 0
-    assert found["GNDD"].volts == 0 and "joined to GND" in found["GNDD"].origin
-    assert found["GND2"].volts is None
-
-
-def test_a_ground_behind_a_link_or_a_hum_breaker_without_a_name() -> None:
-    parts = [
-        *DUAL,
-        make("R20", "resistor", "GND", "x1", value="0"),
-        make("J7", "connector", tip="xt", sleeve="x1"),
-        make("R21", "resistor", "GND", "x2", value="10"),
-        make("J8", "connector", tip="xu", sleeve="x2"),
-        make("R22", "resistor", "GND", "PU2", value="0"),
-    ]
-    found = roles(parts)
-    assert found["x1"].role == "ground" and found["x1"].domain == "b/net/GND"
-    assert found["x2"].role == "ground" and found["x2"].domain == "b/net/x2"
-    assert found["PU2"].role == "signal"
-
-
-def test_a_ground_by_name_may_be_the_negative_supply() -> None:
-    parts = [
-        make("BT1", "connector", "+9V", "GND"),
-        make("U2", "opamp", supply_plus="+9V", supply_minus="GND", plus="xdiv", minus="VGND", output="VGND"),
-        make("R1", "resistor", "+9V", "xdiv", value="10k"),
-        make("R2", "resistor", "xdiv", "GND", value="10k"),
-        opamp("U1", "+9V", "GND"),
-        make("J1", "connector", tip="xin", sleeve="VGND"),
-        make("J2", "connector", tip="OU1", sleeve="VGND"),
-        make("R3", "resistor", "PU1", "VGND", value="100k"),
-    ]
-    found = roles(parts)
-    assert found["VGND"].role == "ground" and found["VGND"].volts == 0
-    assert said(found["GND"]) == ("rail", "negative", None)
-    assert "signals return to VGND" in found["GND"].origin
-
-
-def test_a_bridged_output_is_no_virtual_ground() -> None:
-    parts = [
-        make("J1", "connector", "VCC", "GND", "PU1"),
-        opamp("U1", "VCC", "GND"),
-        opamp("U2", "VCC", "GND"),
-        make("J2", "connector", tip="OU1", sleeve="OU2"),
-    ]
-    found = roles(parts)
-    assert found["GND"].role == "ground" and found["OU2"].role == "signal"
-
-
-def test_earth_and_chassis_are_ground_only_where_they_serve_as_one() -> None:
-    apart = roles([*DUAL, make("H1", "hole", "CHASSIS"), make("R9", "resistor", "CHASSIS", "GND", value="10R")])
-    assert apart["CHASSIS"].role == "chassis"
-    served = roles(renamed(DUAL, {"GND": "Earth"}))
-    assert served["Earth"].role == "ground" and served["Earth"].volts == 0
-    holes = roles([*DUAL, make("H1", "hole", "x1"), make("H2", "hole", "x1")])
-    assert holes["x1"].role == "chassis"
-
-
-# ---- the mains side -------------------------------------------------------------------------------------------
-
-
-def test_the_mains_side_is_what_is_galvanically_on_it() -> None:
-    parts = [
-        make("J9", "inlet", terminal=("L", "Earth"), ground="PE"),
-        make("F1", "fuse", "L", "xf"),
-        make("SW1", "switch", "xf", "xs"),
-        make("T1", "transformer", description="mains transformer 230 V", winding=("xs", "Earth", "AC1", "GND", "AC2")),
-        make("C1", "capacitor", "Earth", "PE", value="2.2n"),
-        make("R9", "resistor", "L", "xr", value="1M"),
-        *supply("+15V", "-15V")[1:],
-    ]
-    found = roles(parts)
-    assert {found[name].role for name in ("L", "Earth", "xf", "xs", "xr")} == {"mains"}
-    assert found["PE"].role == "earth"
-    assert found["AC1"].role == "signal" and found["GND"].role == "ground"
-    assert said(found["+15V"]) == ("rail", "positive", 15)
-    assert "on J9, an inlet" in found["Earth"].origin
-
-
-def test_a_name_makes_no_mains() -> None:
-    found = roles(
-        [*DUAL, make("R9", "resistor", "MAINS_L", "LIVE", value="1k"), make("J9", "connector", "MAINS_L", "LIVE")]
-    )
-    assert found["MAINS_L"].role == "signal" and found["LIVE"].role == "signal"
-
-
-def test_an_empty_board() -> None:
-    assert assign_net_roles((), (), WORDS) == ()
