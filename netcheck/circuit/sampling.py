@@ -69,7 +69,7 @@ FAMILIES: Mapping[str, bool | None] = MappingProxyType(
     }
 )
 _MARKS = ("keyed", "unkeyed", "polarised", "unpolarised", "not fitted")
-WORDS: frozenset[str] = (KINDS - {"source", "unknown"}) | frozenset(FAMILIES) | frozenset(_MARKS) | {"unknown kind"}
+WORDS: frozenset[str] = (KINDS - {"unknown"}) | frozenset(FAMILIES) | frozenset(_MARKS) | {"unknown kind"}
 _NEED_A_VALUE = frozenset({"resistor", "capacitor", "inductor", "potentiometer", "trimmer"})
 _NEED_BY_LETTERS = frozenset({"R", "C", "L", "RV"})
 

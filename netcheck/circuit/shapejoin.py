@@ -123,6 +123,7 @@ class Join:
         self.private = self._private_nets(one_per)
         self._near: dict[str, dict[str, Passing]] = {}
         self._indexes: dict[tuple[str, str], dict[str, list[Thing]]] = {}
+        self._orders: dict[str, tuple[Tie, ...]] = {}
 
     def _private_nets(self, one_per: Sequence[str]) -> dict[str, frozenset[str]]:
         """Nets that only one list hangs on, by the list: each member may have its own."""
@@ -287,7 +288,10 @@ class Join:
     # Ties
 
     def _tie_order(self, slot: PartSlot, nets: Mapping[str, str]) -> tuple[Tie, ...]:
-        """Ties that decide soonest first: those to known nets, then to nets of which something is asked."""
+        """Ties that decide soonest first: those to known nets, then to nets of which something is asked.
+
+        A place has its turn once, with the same nets known whenever it comes.
+        """
 
         def rank(tie: Tie) -> tuple[bool, bool, bool]:
             return (
@@ -296,7 +300,9 @@ class Join:
                 tie.way == "~",
             )
 
-        return tuple(sorted(self.ties[slot.name], key=rank))
+        if slot.name not in self._orders:
+            self._orders[slot.name] = tuple(sorted(self.ties[slot.name], key=rank))
+        return self._orders[slot.name]
 
     def _hang(self, thing: Thing, ties: Sequence[Tie], at: int, fit: Fit) -> Iterator[Fit]:
         """Every way to hang a thing on nets."""
@@ -444,6 +450,8 @@ def _with_thing(fit: Fit, thing: Thing) -> Fit:
 
 def _settle(way: Way) -> Way | None:
     """Members of lists that nothing else in the way holds; None when a list stays empty, or a named part is passed."""
+    if not way.lists and not way.fit.passed:
+        return way
     lists = {
         name: tuple(row for row in rows if not clash(row.thing, way.things.values()))
         for name, rows in way.lists.items()

@@ -87,7 +87,8 @@ def find_matches(
             if match is not None:
                 ways.setdefault(match)
     ordered = sorted(ways, key=_order)
-    matches = tuple(sorted(_best(shape, ordered, walks), key=_order))
+    places = {match: at for at, match in enumerate(ordered)}
+    matches = tuple(sorted(_best(shape, ordered, walks), key=places.__getitem__))
     lends_all = not shape.one_per and not shape.takes
     return Found(matches, _blind(shape, walks, nested), tuple(ordered) if lends_all else matches)
 

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import replace
+from collections.abc import Mapping
 
-from netcheck.circuit.model import Circuit, Net, Part, Pin
+from netcheck.circuit.model import Circuit, Net, Part
 from netcheck.circuit.shapes import Evaluator, Form, Found, NetSlot, PartSlot, Passes, Shape, Tie, find_matches
 from netcheck.circuit.walk import Walks
 from netcheck.language.values import Lot, Unknown
@@ -160,11 +159,3 @@ class Looked:
         if name not in self._found:
             self._found[name] = find_matches(self.shapes[name], self.walks, self)
         return self._found[name]
-
-
-def without_conditions(shape: Shape) -> Shape:
-    return replace(shape, where=())
-
-
-Lookup = Callable[[str], Found]
-__all__ = ["Looked", "Pin"]

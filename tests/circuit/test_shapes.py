@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import random
-import time
 
 import networkx as nx
 import pytest
-from example_shapes import NON_INVERTING, REVERSED_FORMS, SOFT, SOUND_FORMS, Looked
+from example_shapes import REVERSED_FORMS, SOFT, SOUND_FORMS, Looked
 from networkx.algorithms.isomorphism import GraphMatcher
 from test_walk import shuffled
-from typed_circuits import circuit, with_array
+from typed_circuits import circuit
 
 from netcheck.circuit.model import Amplifier, Circuit, Net, Part
 from netcheck.circuit.shapes import Form, Found, Match, PartSlot, Shape, Tie, find_matches
 from netcheck.circuit.walk import Walks
-from netcheck.language.scope import TooManySteps
 from netcheck.language.values import Lot, Unknown
 
 PAIR = """
@@ -465,25 +463,3 @@ def test_ways_are_those_of_subgraph_isomorphism(seed: int) -> None:
         oracle.add(tuple(back[name] for name in places))
     # An isomorphism gives different names different nets; a shape may let two names stand for one.
     assert {way for way in mine if len(set(way[3:])) == 4} == oracle
-
-
-# Work and time
-
-
-@pytest.mark.parametrize(("common", "expected"), [("GND", 1), ("-15V", 1), ("COM", 1), ("OUT", 1)])
-def test_an_array_on_one_common_net_stays_one_stage_at_most(common: str, expected: int) -> None:
-    made = with_array(circuit(PAIR), 400, common)
-    began = time.perf_counter()
-    found = Looked(made)("output-stage")
-    assert time.perf_counter() - began < 3
-    assert len(found.matches) == expected
-    assert told(found.matches[0])["output"] == "OUT"
-
-
-def test_work_is_bounded() -> None:
-    walks = Walks(with_array(circuit(PAIR), 400, "COM"))
-    form = Form("", tuple(PartSlot(name, frozenset({"npn"})) for name in "abc"), ties=())
-    with pytest.raises(TooManySteps):
-        find_matches(Shape("x", "", (form,)), walks, nothing)
-    with pytest.raises(TooManySteps):
-        find_matches(NON_INVERTING, Walks(circuit(AMPLIFIER.format("GND"))), nothing, most_steps=2)

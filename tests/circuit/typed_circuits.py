@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import replace
 from types import MappingProxyType
 
@@ -114,21 +115,42 @@ def _amplifiers(parts: list[Part]) -> tuple[Amplifier, ...]:
     return tuple(found)
 
 
-def with_array(made: Circuit, count: int, common: str) -> Circuit:
-    """A circuit of one board with many NPN transistors added, all their emitters on one net."""
+Row = tuple[str, str, tuple[tuple[str, str], ...]]
+
+
+def with_parts(made: Circuit, rows: Iterable[Row]) -> Circuit:
+    """A circuit of one board with parts added: reference, kind, and (role, net) of each pin."""
     (one,) = made.boards
     nets = {net.key: net for net in one.nets}
     pins_of = {net.key: list(net.pins) for net in one.nets}
     parts = list(one.parts)
-    for at in range(100, 100 + count):
-        key = f"{one.name}/Q{at}"
-        places = (("collector", f"L{at}"), ("base", f"I{at}"), ("emitter", common))
+    for ref, kind, places in rows:
+        key = f"{one.name}/{ref}"
         pins = tuple(
-            Pin(f"{key}.{role}", key, one.name, role, f"{one.name}/net/{net}", role=role) for role, net in places
+            Pin(f"{key}.{at}", key, one.name, str(at), f"{one.name}/net/{net}", role=role)
+            for at, (role, net) in enumerate(places, start=1)
         )
         for pin, (_, name) in zip(pins, places, strict=True):
             nets.setdefault(pin.net, Net(pin.net, one.name, name, name, ()))
             pins_of.setdefault(pin.net, []).append(pin.key)
-        parts.append(Part(key, one.name, f"Q{at}", "npn", "typed", PartValue(""), pins))
+        parts.append(Part(key, one.name, ref, kind, "typed", PartValue("1k", 1000.0), pins))
     all_nets = tuple(replace(net, pins=tuple(pins_of[key])) for key, net in nets.items())
     return join((replace(one, parts=tuple(parts), nets=all_nets),))
+
+
+def with_array(made: Circuit, count: int, common: str) -> Circuit:
+    """A circuit with many NPN transistors added, all their emitters on one net."""
+
+    def transistor(at: int) -> Row:
+        return f"Q{at}", "npn", (("collector", f"L{at}"), ("base", f"I{at}"), ("emitter", common))
+
+    return with_parts(made, map(transistor, range(100, 100 + count)))
+
+
+def with_resistors(made: Circuit, count: int, *nets: str) -> Circuit:
+    """A circuit with many resistors added, each from a net of its own to one of those named in turn."""
+
+    def resistor(at: int) -> Row:
+        return f"R{at}", "resistor", (("end", f"N{at}"), ("end", nets[at % len(nets)]))
+
+    return with_parts(made, map(resistor, range(1000, 1000 + count)))
