@@ -16,6 +16,7 @@ from netcheck.ground.names import natural_key
 from netcheck.language.scope import TooManySteps
 from netcheck.language.values import Unknown
 from netcheck.physics.conductors import GroundLoop, Island, ground_islands, ground_loops
+from netcheck.physics.feeding import Feeding, feeding
 from netcheck.physics.mating import Mating, matings
 from netcheck.physics.meeting import wired
 from netcheck.physics.volts import net_volts
@@ -70,6 +71,7 @@ class Facts:
     assembly_given: bool = False
     _found: dict[str, Found] = field(default_factory=dict)
     _volts: dict[str, float | Unknown] = field(default_factory=dict)
+    _feeding: dict[tuple[str, float], Feeding] = field(default_factory=dict)
     _finding: list[str] = field(default_factory=list)
     _given_up: set[str] = field(default_factory=set)
 
@@ -216,6 +218,21 @@ class Facts:
                 part = self.circuit.parts.get(f"{board.name}/{odd.reference}")
                 found.append(Oddity(key, odd.what, f"{odd.reference} pin {odd.pin}", part, nets, odd.line))
         return found
+
+    def feeding(self, net: str, most_ohms: float) -> Feeding:
+        """What can feed a rail, looking through resistors up to so many ohms."""
+        asked = (net, most_ohms)
+        if asked not in self._feeding:
+            self._feeding[asked] = feeding(self.walks, net, most_ohms)
+        return self._feeding[asked]
+
+    def fed_from(self, net: str, most_ohms: float) -> tuple[Net, ...]:
+        """Rails that a rail is fed through, the one that is furthest back first."""
+
+        def place(key: str) -> tuple[int, object]:
+            return len(self.feeding(key, most_ohms).rails), natural_key(key)
+
+        return tuple(self.circuit.nets[key] for key in sorted(self.feeding(net, most_ohms).rails, key=place))
 
     def volts(self, net: Net) -> float | Unknown:
         """DC volts of a net against the zero."""

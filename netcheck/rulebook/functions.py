@@ -38,6 +38,8 @@ from netcheck.language.types import (
     word_set,
 )
 from netcheck.language.values import Lot, Perhaps, Unknown, reasons_of
+from netcheck.physics.feeding import rail_web
+from netcheck.physics.volts import volts_range
 from netcheck.rulebook.facts import Facts, SupplyPin
 from netcheck.rulebook.nouns import NUMBER_KINDS, number_of
 
@@ -63,6 +65,7 @@ PLACE = Parameter("a", _is_place, "a pin or a net")
 OTHER_PLACE = Parameter("b", _is_place, "a pin or a net")
 KIND_LIST = Parameter("kinds", _is_kinds, "a list of kinds", needed=False)
 THROUGH = Parameter("through", _is_kinds, "a list of kinds")
+UP_TO = Parameter("up_to", lambda kind: isinstance(kind, Number) and kind.unit == OHM, "ohms")
 PART_PARAMETER = Parameter("part", lambda kind: isinstance(kind, Thing) and kind.noun == "part", "a part")
 
 
@@ -135,6 +138,41 @@ def _reach(facts: Facts, trace: Trace, a: object, through: object, around: objec
     trace.step(len(found.nets))
     trace.saw([*_keys(found.nets), *_keys(found.parts)])
     return Lot(found.nets, tuple(Perhaps(net, reasons) for net, reasons in found.perhaps))
+
+
+def _rail_web(facts: Facts, trace: Trace, a: object, through: object, up_to: float) -> Lot:
+    sure, perhaps = rail_web(facts.walks, net_key(a), kinds_of(through), up_to)
+    trace.step(len(sure))
+    trace.saw(_keys(sure))
+    return Lot(sure, tuple(Perhaps(facts.circuit.nets[net], reasons) for net, reasons in perhaps.items()))
+
+
+def _feeders(facts: Facts, trace: Trace, a: object, up_to: float) -> Lot:
+    found = facts.feeding(net_key(a), up_to)
+    trace.step(len(found.pins))
+    trace.saw(found.rails)
+    return Lot(found.pins, tuple(Perhaps(pin, reasons) for pin, reasons in found.perhaps))
+
+
+def _fed_from(facts: Facts, trace: Trace, a: object, up_to: float) -> Lot:
+    return Lot(facts.fed_from(net_key(a), up_to))
+
+
+def _volts_high(facts: Facts, trace: Trace, a: object) -> object:
+    return _end_of_volts(facts, a, 1)
+
+
+def _volts_low(facts: Facts, trace: Trace, a: object) -> object:
+    return _end_of_volts(facts, a, 0)
+
+
+def _end_of_volts(facts: Facts, a: object, end: int) -> object:
+    net = facts.circuit.nets[net_key(a)]
+    nominal = facts.volts(net)
+    if isinstance(nominal, Unknown):
+        return nominal
+    found = volts_range(facts.circuit, net.key)[end]
+    return nominal if found is None else found
 
 
 def _path(facts: Facts, trace: Trace, a: object, b: object, through: object) -> object:
@@ -319,11 +357,21 @@ FUNCTIONS: dict[str, Function] = {
                   Parameter("around", lambda kind: isinstance(kind, ListOf | Thing), "parts not to be used", False)),
                  _fixed(ListOf(Thing("net"))), _reach,
                  "nets that can be got to from a through parts of those kinds; a rail, ground or mains net ends it"),
+        Function("rail_web", (PLACE, THROUGH, UP_TO), _fixed(ListOf(Thing("net"))), _rail_web,
+                 "rails that are one supply with a, through parts of those kinds and resistors up to so many ohms"),
+        Function("feeders", (PLACE, UP_TO), _fixed(ListOf(Thing("pin"))), _feeders,
+                 "pins that can feed the rail a, looking through resistors up to so many ohms"),
+        Function("fed_from", (PLACE, UP_TO), _fixed(ListOf(Thing("net"))), _fed_from,
+                 "rails that a is fed through, the one furthest back first, a itself among them"),
         Function("path", (PLACE, OTHER_PLACE, THROUGH), _fixed(PARTS), _path,
                  "parts on a shortest way from a to b, nothing if there is none"),
         Function("leaves_board", (PLACE,), _fixed(YesNo()), _leaves_board,
                  "whether a goes on beyond a connector: no, or unknown while nothing is said of the other side"),
         Function("volts", (PLACE,), _fixed(Number(VOLT)), _volts, "DC volts of a net against the zero"),
+        Function("volts_high", (PLACE,), _fixed(Number(VOLT)), _volts_high,
+                 "highest DC volts of a net, with the tolerance of what makes them"),
+        Function("volts_low", (PLACE,), _fixed(Number(VOLT)), _volts_low,
+                 "lowest DC volts of a net, with the tolerance of what makes them"),
         Function("volts_across", (PART_PARAMETER,), _fixed(Number(VOLT)), _volts_across,
                  "DC volts from the plus end to the minus end of a part of two pins"),
         _later("amps", "the current", AMPERE),
