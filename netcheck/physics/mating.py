@@ -231,14 +231,18 @@ def is_supply_entry(circuit: Circuit, part: Part, most: int) -> bool:
 
 
 def _places(part: Part) -> dict[int, Pin]:
-    """Pins by their place in the row; pins that are not numbered like one (mounting pads, shells) have none."""
-    most = min(part.positions or _MOST_POSITIONS, _MOST_POSITIONS)
+    """Pins by their place in the row; pins that are not numbered like one (mounting pads, shells) have none.
+
+    Where more pins are numbered than the housing has positions, those with higher numbers are mounting pads.
+    """
     found: dict[int, Pin] = {}
     for pin in part.pins:
         position = _position(pin.number)
-        if position.isdecimal() and len(position) <= 4 and 1 <= int(position) <= most:
+        if position.isdecimal() and len(position) <= 4 and 1 <= int(position) <= _MOST_POSITIONS:
             found.setdefault(int(position), pin)
-    return found
+    if part.positions is None or len(found) <= part.positions:
+        return found
+    return {place: pin for place, pin in found.items() if place <= part.positions}
 
 
 def _position(number: str) -> str:

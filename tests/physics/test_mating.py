@@ -64,6 +64,13 @@ def test_mounting_pads_stay_where_they_are() -> None:
     assert meets(found["turned"]) == ["2", "1", "MP"]
 
 
+def test_numbered_mounting_pads_stay_too_but_a_gap_in_the_numbers_is_a_place() -> None:
+    pads = ways(header("1=+15V 2=GND 3=CHASSIS 4=CHASSIS", positions=2))
+    assert meets(pads["turned"]) == ["2", "1", "3", "4"]
+    gap = ways(header("1=+15V 2=GND 4=-15V", positions=3))
+    assert meets(gap["turned"]) == ["4", "-", "1"]
+
+
 @pytest.mark.parametrize(("keyed", "possible"), [(False, True), (None, None)])
 def test_possible_follows_the_housing(keyed: bool | None, possible: bool | None) -> None:
     found = ways(header("+15V GND", keyed=keyed))
