@@ -236,6 +236,8 @@ def show(value: float, unit: Unit = PLAIN) -> str:
 
     >>> show(4700.0, OHM), show(2.2e-6, FARAD), show(0.0, OHM), show(-15.0, VOLT)
     ('4.7 kΩ', '2.2 µF', '0 Ω', '-15 V')
+    >>> show(0.22, OHM), show(0.1, VOLT)
+    ('0.22 Ω', '100 mV')
     >>> show(float("inf"), OHM)
     'an open circuit'
     """
@@ -258,6 +260,8 @@ def show(value: float, unit: Unit = PLAIN) -> str:
     if not 1e-18 <= abs(scaled) < 1e15:
         return f"{scaled:.3g} {symbol}"
     power = min(3, max(-5, math.floor(math.log10(abs(scaled)) / 3 + 1e-12)))
+    if unit == OHM and 0.01 <= abs(scaled) < 1:
+        power = 0  # nobody writes 220 mΩ for an emitter resistor
     prefix = {-5: "f", -4: "p", -3: "n", -2: "µ", -1: "m", 0: "", 1: "k", 2: "M", 3: "G"}[power]
     return f"{_digits(scaled / 10.0 ** (3 * power))} {prefix}{symbol}"
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from netcheck.circuit.shapeparts import Match
 from netcheck.circuit.understanding import Row
+from netcheck.language.values import Lot
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.identity import keys_of
 from netcheck.rulebook.vocabulary import name_of
@@ -13,8 +14,9 @@ def stage_rows(facts: Facts, board: str) -> tuple[Row, ...]:
     """Every match of every shape on a board, gravest shapes first; those that are part of a larger one left out."""
     rows: list[Row] = []
     inside = _inside(facts)
+    ingredients = {slot.shape for shape in facts.shapes.values() for form in shape.forms for slot in form.parts}
     for name, shape in facts.shapes.items():
-        for match in facts.matches(name).matches:
+        for match in facts.matches(name).matches if name not in ingredients else ():
             keys = keys_of(facts, match)
             if match.key in inside or not keys or keys[0].split("/", 1)[0] != board:
                 continue
@@ -26,8 +28,6 @@ def stage_rows(facts: Facts, board: str) -> tuple[Row, ...]:
 
 def _inside(facts: Facts) -> frozenset[str]:
     """Keys of matches that another match is made of."""
-    from netcheck.language.values import Lot
-
     found: set[str] = set()
     for name in facts.shapes:
         for match in facts.matches(name).matches:
