@@ -45,12 +45,9 @@ _OHMS = frozenset({"resistor", "thermistor"})
 _FEEDS = frozenset(
     {"connector", "inlet", "battery", "source", "transformer", "bridge", "converter", "module", "unknown"}
 )
-_LEADS_TO_RAIL = frozenset(
-    {"resistor", "link", "inductor", "ferrite", "fuse", "jumper", "switch", "diode", "regulator"}
-)
-_APART = frozenset({"optocoupler", "relay", "transformer", "converter", "module"})  # may stand between two grounds
+# Through these no direct current flows on: they stand between two circuits, or block it.
+_APART = frozenset({"optocoupler", "relay", "transformer", "converter", "module", "capacitor", "connector", "inlet"})
 _MOST_OHMS = 1e12
-_SUPPLY_ROLES = frozenset({"ground", "supply minus", "supply plus"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,10 +103,10 @@ class Tie:
 
 @dataclass(frozen=True, slots=True)
 class Island:
-    """A ground that nothing joins to another, though it supplies parts which are fed against another.
+    """A ground that nothing joins to another, though parts on it are fed from where another ground is.
 
     Attributes:
-        key: of its senior net. grounds: keys of its nets. supplies: keys of the parts.
+        key: of its senior net. grounds: keys of its nets. supplies: keys of the parts whose current has no way back.
         doubts: why it may be joined all the same; a clause each.
     """
 
@@ -311,7 +308,10 @@ def ties(circuit: Circuit, extra: Sequence[Conductor] = ()) -> tuple[Tie, ...]:
 
 
 def ground_islands(circuit: Circuit, extra: Sequence[Conductor] = ()) -> tuple[Island, ...]:
-    """Grounds without a connector, a source or a tie, that supply parts which are fed against another ground.
+    """Grounds without a connector, a source or a tie, on which parts are that are fed from elsewhere.
+
+    Elsewhere is what direct current can reach from connectors, sources and other grounds, through any part but
+    capacitors and those that keep two circuits apart (transformers, optocouplers, relays, converters).
 
     The ground with most pins of a board is never one: others are islands as seen from it.
     """
@@ -349,7 +349,7 @@ def _joined_or_doubts(circuit: Circuit, graph: nx.Graph, nets: tuple[str, ...]) 
     for key in nets:
         for pin in circuit.pins_on(circuit.nets[key]):
             part = circuit.part_of(pin)
-            if part.kind == "hole":
+            if part.kind in ("hole", "test point"):
                 doubts.append(f"what {spoken_part(circuit, part)} touches is not given")
             elif part.kind == "unknown":
                 doubts.append(f"what {spoken_part(circuit, part)} is, is not known")
@@ -381,35 +381,24 @@ def _reached(circuit: Circuit, graph: nx.Graph, nets: tuple[str, ...], without: 
 
 
 def _fed_from_elsewhere(circuit: Circuit, nets: tuple[str, ...]) -> tuple[str, ...]:
-    """Parts with one supply pin on the domain and another on another ground, or on a rail that comes from outside."""
-    found = set()
-    for key in nets:
-        for pin in circuit.pins_on(circuit.nets[key]):
-            part = circuit.part_of(pin)
-            if pin.role not in _SUPPLY_ROLES or part.kind in _APART:
-                continue
-            for mate in part.pins:
-                net = circuit.net_of(mate)
-                if mate.role in _SUPPLY_ROLES | {"input"} and net.key not in nets:
-                    other_ground = net.role == "ground" and mate.role != "input"
-                    if other_ground or (net.role == "rail" and _has_a_source(circuit, net.key)):
-                        found.add(part.key)
-    return tuple(sorted(found, key=natural_key))
-
-
-def _has_a_source(circuit: Circuit, rail: str) -> bool:
-    """Whether a rail comes from a connector, a battery, a rectifier …, through links, fuses, diodes and regulators."""
-    seen, todo = {rail}, [rail]
+    """Parts on the domain that direct current reaches from outside it."""
+    reached = {
+        net.key
+        for net in circuit.nets.values()
+        if net.key not in nets and any(circuit.part_of(pin).kind in _FEEDS for pin in circuit.pins_on(net))
+    }
+    reached |= {net.key for net in circuit.nets.values() if net.role == "ground" and net.key not in nets}
+    todo = list(reached)
     while todo:
         for pin in circuit.pins_on(circuit.nets[todo.pop()]):
-            part = circuit.part_of(pin)
-            if part.kind in _FEEDS:
-                return True
-            if part.kind not in _LEADS_TO_RAIL:
-                continue
-            for mate in part.pins:
-                passes = part.kind != "regulator" or (pin.role == "output" and mate.role == "input")
-                if passes and mate.net not in seen and circuit.nets[mate.net].role not in GROUNDS:
-                    seen.add(mate.net)
-                    todo.append(mate.net)
-    return False
+            if circuit.part_of(pin).kind not in _APART:
+                fresh = {mate.net for mate in circuit.part_of(pin).pins} - reached - set(nets)
+                reached |= fresh
+                todo.extend(fresh)
+    on_it = {pin.part for key in nets for pin in circuit.pins_on(circuit.nets[key])}
+    found = [
+        key
+        for key in on_it
+        if circuit.parts[key].kind not in _APART and any(pin.net in reached for pin in circuit.parts[key].pins)
+    ]
+    return tuple(sorted(found, key=natural_key))

@@ -174,12 +174,25 @@ def test_a_capacitor_is_no_tie() -> None:
     [
         (part("JP1", "GND GNDA"), "the position of JP1 is not given"),
         (part("H1", "GNDA"), "what H1 touches is not given"),
+        (part("TP1", "GNDA"), "what TP1 touches is not given"),
         (part("X1", "GNDA FOO"), "what X1 is, is not known"),
     ],
 )
 def test_what_may_join_it_is_a_doubt(perhaps: Part, doubt: str) -> None:
     (island,) = ground_islands(circuit(ENTRY, *BYPASS, AMPLIFIER, perhaps))
     assert island.doubts == (doubt,)
+
+
+def test_lamps_and_references_of_a_signal_need_their_way_back_too() -> None:
+    led = (part("R1", "+15V A", 1e3), part("D1", "anode:A cathode:GNDA", kind="led"))
+    assert ground_islands(circuit(ENTRY, *BYPASS, *led))[0].supplies == ("amp/D1",)
+    bias = (part("R1", "P GNDA", 1e5), part("U2", "output:O minus:O plus:P supply_minus:GND supply_plus:+15V"))
+    assert ground_islands(circuit(ENTRY, *BYPASS, *bias))[0].supplies == ("amp/R1",)
+
+
+def test_a_circuit_of_its_own_behind_capacitors_is_left_alone() -> None:
+    own = (part("R1", "S GNDA", 1e5), part("C8", "S IN"), part("J2", "IN GND"), part("C9", "GND GNDA"))
+    assert not ground_islands(circuit(ENTRY, *BYPASS, *own))
 
 
 def test_a_part_between_two_grounds_and_an_isolating_one() -> None:
