@@ -88,6 +88,7 @@ class Shape:
         passes: what `~` may pass. where: conditions; unknown counts as yes and makes the match unsure.
         one_per: names that tell matches apart. takes: names (or name.name) of what can be in one match only.
         known_by: names that make the identity; all single parts when empty. offers: names made of every form's match.
+        shown: whether its matches are told as stages of a board; not when it only serves rules and other shapes.
     """
 
     name: str
@@ -99,6 +100,7 @@ class Shape:
     takes: tuple[str, ...] = ()
     known_by: tuple[str, ...] = ()
     offers: tuple[tuple[str, Evaluator], ...] = ()
+    shown: bool = True
 
 
 @dataclass(frozen=True, eq=False)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import fnmatch
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 
 from netcheck.circuit.model import KINDS, Net, Part, Pin
 from netcheck.ground.series import in_series
@@ -38,6 +39,7 @@ from netcheck.language.types import (
     word_set,
 )
 from netcheck.language.values import Lot, Perhaps, Unknown, reasons_of
+from netcheck.physics.bias import junctions
 from netcheck.physics.feeding import rail_web
 from netcheck.physics.volts import volts_range
 from netcheck.rulebook.facts import Facts, SupplyPin
@@ -183,6 +185,10 @@ def _path(facts: Facts, trace: Trace, a: object, b: object, through: object) -> 
     return Lot(found)
 
 
+def _junctions(facts: Facts, trace: Trace, a: object, b: object, around: object = None) -> object:
+    return junctions(facts.walks, net_key(a), net_key(b), _around(around))
+
+
 def _matches(facts: Facts, trace: Trace, shape: str, **names: object) -> object:
     found = facts.matches(shape)
     sure: list[object] = []
@@ -221,7 +227,12 @@ def _volts_across(facts: Facts, trace: Trace, part: Part) -> object:
     if len(part.pins) != 2:
         return Unknown((f"{facts.text_of(part)} has not two pins",))
     ends = sorted(part.pins, key=lambda pin: pin.role in ("minus", "cathode"))
-    return subtract(*(facts.volts(facts.circuit.nets[pin.net]) for pin in ends))
+    nets = [facts.circuit.nets[pin.net] for pin in ends]
+    found = subtract(*(facts.volts(net) for net in nets))
+    if isinstance(found, Unknown) and any(net.role == "signal" for net in nets):
+        # One question for all parts of a circuit whose volts nobody has computed, not one for each pair of nets.
+        return replace(found, reasons=(f"the DC voltage across {facts.text_of(part)} is not computed yet",))
+    return found
 
 
 def _not_computed(what: str) -> Callable[..., object]:
@@ -365,6 +376,11 @@ FUNCTIONS: dict[str, Function] = {
                  "rails that a is fed through, the one furthest back first, a itself among them"),
         Function("path", (PLACE, OTHER_PLACE, THROUGH), _fixed(PARTS), _path,
                  "parts on a shortest way from a to b, nothing if there is none"),
+        Function("junctions",
+                 (PLACE, OTHER_PLACE,
+                  Parameter("around", lambda kind: isinstance(kind, ListOf | Thing), "parts not to be used", False)),
+                 _fixed(Number(PLAIN)), _junctions,
+                 "how many junctions in series hold a and b apart: diodes 1, VBE multipliers 1 + R1/R2; open if reversed"),
         Function("leaves_board", (PLACE,), _fixed(YesNo()), _leaves_board,
                  "whether a goes on beyond a connector: no, or unknown while nothing is said of the other side"),
         Function("volts", (PLACE,), _fixed(Number(VOLT)), _volts, "DC volts of a net against the zero"),

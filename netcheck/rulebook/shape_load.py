@@ -22,7 +22,7 @@ from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.load import read_file
 from netcheck.rulebook.vocabulary import RuleVocabulary, named_groups
 
-KEYS = ("title", "parts", "nets", "ties", "passes", "forms", "offers", "where", "one per", "takes", "known by")
+KEYS = ("title", "parts", "nets", "ties", "passes", "forms", "offers", "where", "one per", "takes", "known by", "shown")
 FORM_KEYS = ("parts", "nets", "ties", "offers")
 NET_SIGNS = ("positive", "negative", "not positive")
 _TIE = re.compile(r"\s*([\w.]+)\s*([=~])\s*([\w.]+)\s*")
@@ -52,6 +52,7 @@ class ShapeSource:
     types: Mapping[str, Type] = field(default_factory=dict)
     file: str = ""
     text: str = ""
+    shown: bool = True
 
     def bind(self, facts: Facts, groups: Mapping[str, object]) -> Shape:
         """The shape for one circuit."""
@@ -76,6 +77,7 @@ class ShapeSource:
             one_per=self.one_per,
             takes=self.takes,
             known_by=self.known_by,
+            shown=self.shown,
         )
 
 
@@ -140,12 +142,13 @@ class ShapeReader(Reader):
         one_per = self._names(table, "one per")
         takes = self._names(table, "takes")
         known_by = self._names(table, "known by") or self._single_parts(forms)
+        shown = table.get("shown") is None or self.yes_no(table.get("shown")) is not False
         self.problems += [mistake.problem(self.file) for mistake in dict.fromkeys(self.mistakes)]
         self.finish()
         self.types["form"] = Word(frozenset(form.form.name for form in forms))
         return ShapeSource(
             name, self.text(table.get("title")) or "", forms, passes, where, one_per, takes, known_by,
-            self.types, self.file, text,
+            self.types, self.file, text, shown,
         )  # fmt: skip
 
     def _single_parts(self, forms: tuple[FormSource, ...]) -> tuple[str, ...]:

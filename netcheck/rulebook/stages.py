@@ -18,7 +18,7 @@ def stage_rows(facts: Facts, board: str) -> tuple[Row, ...]:
     for name, shape in facts.shapes.items():
         for match in facts.matches(name).matches if name not in ingredients else ():
             keys = keys_of(facts, match)
-            if match.key in inside or not keys or keys[0].split("/", 1)[0] != board:
+            if not shape.shown or match.key in inside or not keys or keys[0].split("/", 1)[0] != board:
                 continue
             form = f", {match.form}" if len(shape.forms) > 1 else ""
             unsure = f"; unsure: {'; '.join(match.unsure)}" if match.unsure else ""
