@@ -16,7 +16,8 @@ from dataclasses import dataclass
 
 import networkx as nx
 
-from netcheck.circuit.model import Circuit, Part
+from netcheck.circuit.conduction import groups_of
+from netcheck.circuit.model import Circuit, Part, Pin
 from netcheck.ground.names import natural_key
 from netcheck.language.values import Unknown, unite
 from netcheck.physics.mating import GROUNDS
@@ -131,9 +132,11 @@ def conductors(circuit: Circuit, extra: Sequence[Conductor] = ()) -> tuple[Condu
     places = _ground_places(circuit)
     found = list(_bundled(extra, lambda net: net in places or net not in circuit.nets))
     for part in circuit.parts.values():
-        nets = tuple(sorted({pin.net for pin in part.pins if pin.net in places}, key=natural_key))
-        if part.kind in CONDUCTING and part.fitted and len(nets) > 1:
-            found.append(Conductor(part.key, part.kind, nets, _ohms(circuit, part)))
+        if part.kind in CONDUCTING and part.fitted:
+            pins, ohms = _pins_and_ohms(circuit, part)
+            nets = tuple(sorted({pin.net for pin in pins if pin.net in places}, key=natural_key))
+            if len(nets) > 1:
+                found.append(Conductor(part.key, part.kind, nets, ohms))
     return tuple(sorted(found, key=lambda conductor: natural_key(conductor.key)))
 
 
@@ -148,16 +151,23 @@ def _ground_places(circuit: Circuit) -> frozenset[str]:
     return frozenset(found)
 
 
-def _ohms(circuit: Circuit, part: Part) -> float | Unknown:
-    """Resistance of a part; what a bead, a choke or a fuse has is not in a netlist and counts as nothing."""
+def _pins_and_ohms(circuit: Circuit, part: Part) -> tuple[tuple[Pin, ...], float | Unknown]:
+    """The pins that a part joins and its resistance from one to another.
+
+    What a bead, a choke or a fuse has is not in a netlist and counts as nothing. Of a jumper that is drawn closed it is
+    the closed pins; of any other, and of a switch, all that it may join.
+    """
     name = spoken_part(circuit, part)
-    if part.kind in _POSITION:
-        return Unknown((f"the position of {name} is not given",), low=0.0)
+    groups = groups_of(part, name)
+    sure = next((group for group in groups if not group.reasons), None)
+    if sure is None:
+        reasons = unite(*(group.reasons for group in groups))
+        return tuple(pin for group in groups for pin in group.pins), Unknown(reasons, low=0.0)
     if part.kind not in _OHMS:
-        return 0.0
+        return sure.pins, 0.0
     if part.value.number is None:
-        return Unknown((f"{name} has the value '{part.value.text}'",), low=0.0)
-    return part.value.number
+        return sure.pins, Unknown((f"{name} has the value '{part.value.text}'",), low=0.0)
+    return sure.pins, part.value.number
 
 
 def _bundled(extra: Sequence[Conductor], kept: Callable[[str], bool]) -> Iterator[Conductor]:
@@ -316,11 +326,13 @@ def ground_islands(circuit: Circuit, extra: Sequence[Conductor] = ()) -> tuple[I
     The ground with most pins of a board is never one: others are islands as seen from it.
     """
     graph = nx.Graph()
-    for conductor in conductors(circuit, extra):
+    found = conductors(circuit, extra)
+    for conductor in found:
         graph.add_edges_from((("conductor", conductor.key), ("net", net)) for net in conductor.nets)
+    movable = frozenset(c.key for c in found if c.kind in _POSITION and isinstance(c.ohms, Unknown))
     islands = []
     for nets in _lesser_domains(circuit):
-        doubts = _joined_or_doubts(circuit, graph, nets)
+        doubts = _joined_or_doubts(circuit, graph, nets, movable)
         if doubts is None:
             continue
         supplied = _fed_from_elsewhere(circuit, nets)
@@ -343,7 +355,9 @@ def _lesser_domains(circuit: Circuit) -> list[tuple[str, ...]]:
     return [tuple(nets) for domain, nets in domains.items() if greatest[domain[0]][1] != domain]
 
 
-def _joined_or_doubts(circuit: Circuit, graph: nx.Graph, nets: tuple[str, ...]) -> tuple[str, ...] | None:
+def _joined_or_doubts(
+    circuit: Circuit, graph: nx.Graph, nets: tuple[str, ...], open_ones: frozenset[str]
+) -> tuple[str, ...] | None:
     """None when something joins or feeds the domain; else what leaves it in doubt."""
     doubts: list[str] = []
     for key in nets:
@@ -357,7 +371,6 @@ def _joined_or_doubts(circuit: Circuit, graph: nx.Graph, nets: tuple[str, ...]) 
                 return None
     others = _reached(circuit, graph, nets, frozenset())
     if others:
-        open_ones = frozenset(key for key, part in circuit.parts.items() if part.kind in _POSITION)
         if _reached(circuit, graph, nets, open_ones):
             return None
         beside = {key for net in nets if ("net", net) in graph for _, key in graph[("net", net)] if key in open_ones}

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 
+from netcheck.circuit.conduction import groups_of
 from netcheck.circuit.model import Circuit, Net, Part, Pin
 from netcheck.ground.names import natural_key
 from netcheck.language.values import Unknown, unite
@@ -176,8 +177,11 @@ def _given(circuit: Circuit) -> dict[str, _Range]:
 
 
 def _joins(circuit: Circuit, part: Part) -> bool:
-    """Whether all pins of a part are at one potential at DC."""
-    return part.kind in _GALVANIC or (part.kind == "resistor" and part.value.number == 0)
+    """Whether all pins of a part are at one potential at DC; of jumpers, those that are drawn closed."""
+    if part.kind not in _GALVANIC | {"jumper"} and not (part.kind == "resistor" and part.value.number == 0):
+        return False
+    groups = groups_of(part, spoken_part(circuit, part))
+    return any(not group.reasons and len(group.pins) == len(part.pins) for group in groups)
 
 
 def _along_conductors(circuit: Circuit, known: dict[str, _Range]) -> None:
@@ -233,7 +237,14 @@ def _quiet(circuit: Circuit, key: str) -> bool:
     """Whether a net has pins, and only of resistors, of what joins them and of capacitors."""
     pins = circuit.pins_on(circuit.nets[key])
     kinds = _RESISTIVE | _GALVANIC | _NO_CURRENT
-    return bool(pins) and circuit.nets[key].role == "signal" and all(circuit.part_of(p).kind in kinds for p in pins)
+    quiet = circuit.nets[key].role == "signal" and all(circuit.part_of(pin).kind in kinds for pin in pins)
+    return quiet and bool(pins) and not _meant_for_outside(circuit, key)
+
+
+def _meant_for_outside(circuit: Circuit, key: str) -> bool:
+    """Whether a net has a name and one pin: somebody means to join something there that is not drawn."""
+    net = circuit.nets[key]
+    return bool(net.name) and len(circuit.pins_on(net)) == 1
 
 
 def _resistive_group(circuit: Circuit, start: str, known: Mapping[str, _Range]) -> tuple[set[str], set[str] | None]:
@@ -245,7 +256,9 @@ def _resistive_group(circuit: Circuit, start: str, known: Mapping[str, _Range]) 
             part = circuit.part_of(pin)
             if part.kind in _NO_CURRENT:
                 continue
-            for net in {mate.net for mate in part.pins} - group:
+            inside = [each for each in groups_of(part, part.ref) if pin in each.pins]
+            open_end = open_end or any(each.reasons for each in inside)
+            for net in {mate.net for each in inside for mate in each.pins} - group:
                 if net in known:
                     edge.add(net)
                 elif _quiet(circuit, net):
@@ -295,7 +308,8 @@ def _driven_from_outside(circuit: Circuit, known: Mapping[str, _Range]) -> set[s
     """Nets to which a source beyond a connector can bring direct current: what it brings is not known."""
     firm = {key for key, volts in known.items() if volts.nominal is not None}
     connectors = [part for part in circuit.parts.values() if part.kind == "connector" and part.fitted]
-    seen = {pin.net for part in connectors for pin in part.pins} - firm
+    seen = {pin.net for part in connectors for pin in part.pins}
+    seen = (seen | {key for key in circuit.nets if _meant_for_outside(circuit, key)}) - firm
     todo = list(seen)
     while todo:
         for pin in circuit.pins_on(circuit.nets[todo.pop()]):

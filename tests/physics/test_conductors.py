@@ -49,6 +49,19 @@ def test_a_jumper_may_close_the_ring() -> None:
     assert loop.ohms == Unknown(("the position of JP1 is not given",), low=0.0)
 
 
+def test_of_a_choke_with_two_windings_it_is_not_known_which_pins_are_joined() -> None:
+    whole = circuit(part("L1", "+15V +12V GND GNDA"), part("R1", "GND GNDA", 10.0))
+    (loop,) = ground_loops(whole)
+    assert loop.ohms == Unknown(("which pins of L1 are joined inside is not known",), low=10.0)
+
+
+def test_a_jumper_that_is_drawn_closed_is_a_link() -> None:
+    closed = part("JP1", "GNDA GNDD", library_part="SolderJumper_2_Bridged")
+    (loop,) = ground_loops(circuit(closed, part("FB1", "GNDA GNDD")))
+    assert loop.ohms == 0
+    assert not ground_islands(circuit(ENTRY, *BYPASS, AMPLIFIER, part("JP1", "GND GNDA", text="closed")))
+
+
 def test_a_part_that_is_not_fitted_conducts_nothing() -> None:
     assert not ground_loops(circuit(part("R1", "GNDA GNDD", 0.0), part("R2", "GNDA GNDD", 0.0, fitted=False)))
 

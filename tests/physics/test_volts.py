@@ -34,6 +34,21 @@ def test_a_jumper_does_not() -> None:
     assert isinstance(volts("VB", ENTRY, part("JP1", "+15V VB"), part("U1", "VB GND")), Unknown)
 
 
+def test_a_choke_with_two_windings_does_not() -> None:
+    assert isinstance(volts("VB", ENTRY, part("L1", "VIN VB GND GNDB"), part("U1", "VB GNDB VIN")), Unknown)
+
+
+def test_the_other_gang_of_a_potentiometer_is_not_reached() -> None:
+    gangs = part("RV1", "end:GND wiper:A end:A end:B wiper:C end:D", 1e4)
+    parts = (ENTRY, gangs, part("C1", "A X"), part("C2", "B X"), part("C3", "C X"), part("C4", "D X"))
+    assert volts("A", *parts) == 0.0
+    assert isinstance(volts("C", *parts), Unknown)
+
+
+def test_a_jumper_that_is_drawn_closed_does() -> None:
+    assert volts("VB", ENTRY, part("JP1", "+15V VB", text="bridged"), part("U1", "VB GND")) == 15.0
+
+
 def test_a_net_between_two_different_rails_by_conductors_is_not_guessed() -> None:
     assert isinstance(volts("X", ENTRY, part("L1", "+15V X"), part("L2", "X GND")), Unknown)
 
@@ -52,6 +67,12 @@ def test_a_chain_of_resistors_without_current() -> None:
 def test_a_connector_on_the_net_may_bring_anything() -> None:
     found = volts("A", ENTRY, part("R1", "GND A", 1e5), part("C1", "A B"), part("J2", "A GND"))
     assert found == Unknown(("the DC voltage of A is not computed yet",))
+
+
+def test_a_named_net_with_one_pin_may_bring_anything_too() -> None:
+    assert isinstance(volts("IN", ENTRY, part("R1", "GND IN", 1e5)), Unknown)
+    open_end = circuit(ENTRY, part("R1", "GND -", 1e5))
+    assert net_volts(open_end, "amp/net of R1.2") == 0.0
 
 
 def test_a_part_that_is_not_fitted_carries_no_current() -> None:
