@@ -1,0 +1,31 @@
+"""The volts across a part, and what is said where they are not known."""
+
+from __future__ import annotations
+
+from test_judge import facts_of
+
+from netcheck.language.scope import Trace
+from netcheck.language.values import Unknown
+from netcheck.rulebook.functions import FUNCTIONS
+
+
+def across(text: str, book) -> object:
+    facts = facts_of(text, book)
+    return FUNCTIONS["volts_across"].call(facts, Trace(), facts.circuit.parts["amp/C1"])
+
+
+def test_volts_across_go_from_plus_to_minus(book) -> None:
+    assert across("C1 polarised 100u plus=-15V minus=GND", book) == -15.0
+
+
+def test_signal_nets_leave_one_question_that_names_the_part(book) -> None:
+    found = across("C1 polarised 10u plus=A minus=B\nJ1 header 1=A 2=B 3=GND", book)
+    assert isinstance(found, Unknown)
+    assert found.reasons == ("the DC voltage across C1 is not computed yet",)
+
+
+def test_a_rail_without_volts_is_what_is_missing(book) -> None:
+    found = across("C1 polarised 10u plus=VCC minus=GND\nJ1 header 1=VCC 2=GND\nC2 100n VCC GND", book)
+    assert isinstance(found, Unknown)
+    assert found.reasons == ("the volts of VCC are not known",)
+    assert found.low == 0.0
