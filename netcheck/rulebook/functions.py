@@ -380,7 +380,7 @@ FUNCTIONS: dict[str, Function] = {
                  (PLACE, OTHER_PLACE,
                   Parameter("around", lambda kind: isinstance(kind, ListOf | Thing), "parts not to be used", False)),
                  _fixed(Number(PLAIN)), _junctions,
-                 "how many junctions in series hold a and b apart: diodes 1, VBE multipliers 1 + R1/R2; open if reversed"),
+                 "junctions in series that hold a and b apart: diodes 1, VBE multipliers 1 + R1/R2; open if reversed"),
         Function("leaves_board", (PLACE,), _fixed(YesNo()), _leaves_board,
                  "whether a goes on beyond a connector: no, or unknown while nothing is said of the other side"),
         Function("volts", (PLACE,), _fixed(Number(VOLT)), _volts, "DC volts of a net against the zero"),
