@@ -21,9 +21,10 @@ Reasons = tuple[str, ...]
 Step = tuple[str, Reasons]
 
 _ENDS = frozenset({"ground", "chassis", "earth"})
-_RESISTORS = frozenset({"resistor", "thermistor", "resistor network"})
+_RESISTORS = frozenset({"resistor", "resistor network"})
 _WIRES = frozenset(
     {"fuse", "ferrite", "link", "inductor", "jumper", "switch", "button", "relay", "lamp", "thyristor", "bridge"}
+    | {"thermistor"}
 )
 _BIPOLAR = frozenset({"npn", "pnp"})
 _FETS = frozenset({"nmos", "pmos", "njfet", "pjfet"})
@@ -36,6 +37,8 @@ _TAKING = frozenset(
     {"supply plus", "supply minus", "ground", "input", "plus", "minus", "control", "compensation", "not connected"}
     | {"reference", "adjust"}
 )
+# Outputs of what makes a rail; the negative one of an isolated converter is a supply pin by its role.
+_OUTPUTS = frozenset({"output", "supply minus"})
 # Which way current leaves a transistor towards a positive rail: pin at the rail -> pin beyond.
 _TOWARDS_PLUS = {("npn", "emitter"): "collector", ("pnp", "collector"): "emitter", ("nmos", "source"): "drain"}
 _TOWARDS_MINUS = {("npn", "collector"): "emitter", ("pnp", "emitter"): "collector", ("nmos", "drain"): "source"}
@@ -76,8 +79,8 @@ def feeding(walks: Walks, key: str, most_ohms: float) -> Feeding:
     a readable value.
     """
     circuit = walks.circuit
-    sign = circuit.nets[key].sign
-    sure, doubts = _spread(key, lambda net: _feeding_steps(walks, net, sign, most_ohms))
+    own = circuit.nets[key].sign
+    sure, doubts = _spread(key, lambda net: _feeding_steps(walks, net, circuit.nets[net].sign or own, most_ohms))
     pins: dict[str, Pin] = {}
     perhaps: dict[str, tuple[Pin, Reasons]] = {}
     for net in [*sure, *doubts]:
@@ -164,10 +167,14 @@ def _feeding_steps(walks: Walks, net: str, sign: str, most_ohms: float) -> Itera
         return
     for pin, other in _across(walks, net, _RESISTORS | _WIRES | _BIPOLAR | _FETS | {"diode", "zener"}):
         part, there = circuit.part_of(pin), circuit.net_of(other)
-        if there.key == net or there.role in _ENDS or not _conducts(part, pin, other, sign):
+        if there.key == net or there.role in _ENDS:
             continue
         if part.kind not in _RESISTORS:
-            yield there.key, ()
+            conducts = _conducts(part, pin, other, sign)
+            if conducts is None:
+                yield there.key, (f"the pins of {walks.said(part)} are not known: which way does it conduct?",)
+            elif conducts:
+                yield there.key, ()
             continue
         ohms, reasons = _ohms(walks, part)
         if there.role == "rail":
@@ -176,12 +183,14 @@ def _feeding_steps(walks: Walks, net: str, sign: str, most_ohms: float) -> Itera
             yield there.key, reasons
     yield from ((other, ()) for other in _pumped_from(walks, here))
     for part in walks.parts_on(net, _MAKERS):
-        if any(pin.net == net and pin.role == "output" for pin in part.pins):
+        if any(pin.net == net and pin.role in _OUTPUTS for pin in part.pins):
             yield from ((pin.net, ()) for pin in part.by_role("input") if circuit.nets[pin.net].role not in _ENDS)
 
 
-def _conducts(part: Part, pin: Pin, other: Pin, sign: str) -> bool:
-    """Whether current can come to a rail of a sign from pin `other` to pin `pin` of a part."""
+def _conducts(part: Part, pin: Pin, other: Pin, sign: str) -> bool | None:
+    """Whether current can come to a rail of a sign from pin `other` to pin `pin` of a part; None if not known."""
+    if part.kind in _BIPOLAR | _FETS | {"diode", "bridge"} and not (pin.role and other.role):
+        return None
     if part.kind in ("diode", "zener"):
         if part.kind == "zener" or not sign:
             return True
@@ -216,7 +225,9 @@ def _feeders_on(walks: Walks, net: str) -> Iterator[tuple[Pin, Reasons]]:
         for pin in pins:
             part = walks.circuit.part_of(pin)
             feeds = _feeds(part, pin)
-            if feeds is None:
+            if part.kind == "bridge" and pin.role == "alternating" and walks.count_on(net) == 1:
+                yield pin, (f"whether a wire goes to {walks.said(part)} pin {pin.number} is not known",)
+            elif feeds is None:
                 yield pin, (f"whether {walks.said(part)} pin {pin.number} feeds {named} is not known",)
             elif feeds:
                 yield pin, ()
@@ -228,8 +239,10 @@ def _feeds(part: Part, pin: Pin) -> bool | None:
     if kind in _CONTACTS:
         return True
     if kind in _MAKERS:
-        return None if pin.role in ("", "terminal") else pin.role == "output" and not part.by_role("input")
-    if kind == "unknown" or (kind == "module" and pin.role != "ground"):
+        return None if pin.role in ("", "terminal") else pin.role in _OUTPUTS and not part.by_role("input")
+    if kind == "module" and pin.role == "supply plus":
+        return True
+    if kind == "unknown" or (kind == "module" and pin.role not in _TAKING):
         return None
     if kind in _AMPLIFIERS | _CHIPS:
         return True if pin.role == "output" else False if pin.role in _TAKING else None
