@@ -302,7 +302,7 @@ def _extreme_function(name: str, choose: Callable[[Sequence[float]], float], abo
         low = _choose_bound(lows, choose, name == "min")
         high = _choose_bound(highs, choose, name == "max")
         reasons = reasons_of(*values)
-        return Unknown(reasons, low, high) if reasons and low != high else low
+        return Unknown(reasons, low, high) if reasons and (low is None or low != high) else low
 
     number = Parameter("x", lambda kind: isinstance(kind, Number), "a number", unknown_allowed=True)
     return Function(name, (number,), result, call, about, many=True)

@@ -29,3 +29,9 @@ def test_a_rail_without_volts_is_what_is_missing(book) -> None:
     assert isinstance(found, Unknown)
     assert found.reasons == ("the volts of VCC are not known",)
     assert found.low == 0.0
+
+
+def test_the_largest_of_unknowns_without_bounds_is_unknown_not_absent(book) -> None:
+    facts = facts_of("C1 100n A B", book)
+    found = FUNCTIONS["max"].call(facts, Trace(), Unknown(("why",)), Unknown(("why",)))
+    assert found == Unknown(("why",))
