@@ -176,6 +176,13 @@ _KIND_ATTRIBUTES: dict[str, tuple[frozenset[str], Attribute]] = {
     ),
     "keyed": (frozenset({"connector"}), _attr(YesNo(), _known_or("whether {} is keyed is not known", "keyed"))),
     "family": (frozenset({"connector"}), _attr(Text(), lambda facts, part: part.family)),
+    "matings": (
+        frozenset({"connector"}),
+        _attr(
+            ListOf(Thing("mating")),
+            lambda facts, part: Lot(tuple(mating for mating in facts.matings if mating.near == part.key)),
+        ),
+    ),
     **{role: (kinds, _attr(PIN, _role(role))) for role, kinds in ROLE_KINDS.items()},
 }
 
@@ -318,9 +325,16 @@ def _effect(facts: Facts, contact: Contact) -> str:
 
 
 def _protected(facts: Facts, contact: Contact) -> object:
-    net = facts.circuit.nets[contact.here]
-    found = protected(facts.circuit, net)
-    return Unknown((f"what protects {facts.net_text(net)} is not known",)) if found is None else found
+    """Whether what stands behind the pin bears a wrong polarity; in an assembly, also what stands at the far end."""
+    nets = [facts.circuit.nets[contact.here]]
+    there = _net_or_nothing(facts, contact.there)
+    if there is not None and there.board != nets[0].board:
+        nets.append(there)
+    found = [protected(facts.circuit, net) for net in nets]
+    if True in found:
+        return True
+    doubtful = [net for net, bears in zip(nets, found, strict=True) if bears is None]
+    return Unknown(tuple(f"what protects {facts.net_text(net)} is not known" for net in doubtful)) if doubtful else False
 
 
 def _possible(facts: Facts, mating: Mating) -> object:
