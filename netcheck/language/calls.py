@@ -165,18 +165,23 @@ def _walk(
     items = draw(scope)
     if isinstance(items, Unknown):
         return unite(items.reasons, doubt)
-    for item in items:
-        scope.names[name] = item.value
-        kept = unite(doubt, item.doubt)
-        for condition in conditions:
-            decided = condition(scope)
-            if decided is False:
-                break
-            kept = unite(kept, reasons_of(decided))
-        else:
-            if reasons := _walk(scope, stages, at + 1, kept, value, found):
-                return reasons
-    scope.names.pop(name, None)
+    # A name of `let` that is evaluated in the middle of this may use the same word after its own 'for'.
+    outer = {name: scope.names[name]} if name in scope.names else {}
+    try:
+        for item in items:
+            scope.names[name] = item.value
+            kept = unite(doubt, item.doubt)
+            for condition in conditions:
+                decided = condition(scope)
+                if decided is False:
+                    break
+                kept = unite(kept, reasons_of(decided))
+            else:
+                if reasons := _walk(scope, stages, at + 1, kept, value, found):
+                    return reasons
+    finally:
+        scope.names.pop(name, None)
+        scope.names.update(outer)
     return ()
 
 

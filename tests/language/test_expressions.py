@@ -57,6 +57,15 @@ def test_bounds_decide_comparisons() -> None:
     assert isinstance(found, Unknown) and found.reasons == UNKNOWN.reasons
 
 
+def test_a_let_with_a_for_of_its_own_leaves_the_outer_name_alone() -> None:
+    """The name of `let` is evaluated in the middle of a list that uses the same word after 'for'."""
+    inner, _ = checked("count(b for b in boxes if b.colour == 'blue')")
+    outer, _ = checked("list(b for b in boxes if share == 1 and b.colour == 'red')")
+    names = {name: value for name, value in NAMES.items() if name != "share"}
+    found = outer.run(Scope(None, names, {"share": inner.run}))
+    assert isinstance(found, Lot) and [box.key for box in found.members] == ["B1"]
+
+
 def test_unsure_members_survive_a_list() -> None:
     """Two sure ones and an unsure one: at least two is certain, at least three is not."""
     boxes = Lot((Box("A"), Box("B")), (Perhaps(Box("C"), ("C has no value",)),))
