@@ -117,6 +117,15 @@ def _attr(kind: Type, get: Callable[[Any, Any], object]) -> Attribute:
     return Attribute(kind, get)
 
 
+def _supplies_known(facts: Facts, part: Part) -> object:
+    """Whether it is known which pins feed a part; not when none is named so and one without a role or on a rail may."""
+    if part.by_role("supply plus"):
+        return True
+    if any(not pin.role or _net_of(facts, pin).role == "rail" for pin in part.pins):
+        return Unknown((f"which pins of {facts.text_of(part)} are its supply pins is not known",))
+    return True
+
+
 TRANSISTORS = frozenset({"npn", "pnp", "nmos", "pmos", "njfet", "pjfet"})
 DIODES = frozenset({"diode", "led", "zener", "surge diode"})
 ROLE_KINDS: Mapping[str, frozenset[str]] = {
@@ -157,6 +166,7 @@ PART_ATTRIBUTES: dict[str, Attribute] = {
     "conflict": _attr(Text(), lambda facts, part: part.conflict),
     "pins": _attr(ListOf(PIN), lambda facts, part: Lot(part.pins)),
     "missing_units": _attr(ListOf(Text()), lambda facts, part: Lot(part.missing_units)),
+    "supplies_known": _attr(YesNo(), _supplies_known),
     "price": _attr(Number(EURO), _price),
     "rated_volts": _attr(Number(VOLT), _rating("rated_volts", "voltage", "V")),
     "rated_watts": _attr(Number(WATT), _rating("rated_watts", "power", "W")),
@@ -334,7 +344,8 @@ def _protected(facts: Facts, contact: Contact) -> object:
     if True in found:
         return True
     doubtful = [net for net, bears in zip(nets, found, strict=True) if bears is None]
-    return Unknown(tuple(f"what protects {facts.net_text(net)} is not known" for net in doubtful)) if doubtful else False
+    reasons = tuple(f"what protects {facts.net_text(net)} is not known" for net in doubtful)
+    return Unknown(reasons) if reasons else False
 
 
 def _possible(facts: Facts, mating: Mating) -> object:
