@@ -53,11 +53,14 @@ def check_sentence(source: Scalar, environment: Environment) -> Sentence:
 def shown(value: object, kind: Type, vocabulary: Vocabulary, facts: object) -> str:
     """How any value of the language is printed.
 
-    A quantity with its unit, a thing by its name, a list as people list things; an unknown by its reasons.
+    A quantity with its unit, a thing by its name, a list as people list things; an unknown number by its bounds where
+    it has both ("10 µF to 22 µF"), anything else unknown by its reasons.
     """
     item = kind.item if isinstance(kind, ListOf) else Anything()
     plainly: Callable[[object], str] = lambda one: shown(one, item, vocabulary, facts)  # noqa: E731
     if isinstance(value, Unknown):
+        if isinstance(kind, Number) and value.low is not None and value.high is not None:
+            return f"{show(value.low, kind.unit)} to {show(value.high, kind.unit)}"
         return f"not known ({'; '.join(value.reasons)})"
     if isinstance(value, bool):
         return "yes" if value else "no"

@@ -8,7 +8,7 @@ from netcheck.ground.yamltext import Text as Scalar
 from netcheck.language.expression import Environment
 from netcheck.language.scope import Scope
 from netcheck.language.sentences import check_sentence
-from netcheck.language.values import Lot
+from netcheck.language.values import Lot, Unknown
 
 
 def said(text: str, **names: object) -> str:
@@ -39,3 +39,8 @@ def test_an_open_brace_is_a_mistake_with_its_column() -> None:
     assert str(environment.mistakes[0].problem("r.yaml")) == (
         "r.yaml:3:8: a pair of braces is not closed: write {{ expression }}"
     )
+
+
+def test_an_unknown_number_with_both_bounds_prints_these() -> None:
+    assert said("{{box.ohms}}", box=Box("B1", Unknown(("it varies",), 10.0, 22.0))) == "10 Ω to 22 Ω"
+    assert said("{{box.ohms}}", box=Box("B1", Unknown(("it varies",), 10.0))) == "not known (it varies)"
