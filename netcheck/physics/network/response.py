@@ -1,0 +1,284 @@
+"""Small-signal response at an operating point: gain, phase, group delay, impedance, noise.
+
+The network is (G + jωC) v = b with constant matrices: the pole of an op-amp has a node of its own. One inverse a
+frequency serves every source and every output; the derivative of the equations gives the group delay exactly.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netcheck.physics.network.elements import (
+    BOLTZMANN,
+    ELEMENTARY_CHARGE,
+    Bipolar,
+    Capacitor,
+    Diode,
+    Fet,
+    Inductor,
+    OperationalAmplifier,
+    Resistor,
+)
+from netcheck.physics.network.operating import LEAST_CONDUCTANCE, Network, OperatingPoint, terminals
+
+Complex = NDArray[np.complex128]
+Real = NDArray[np.float64]
+_trapezoid = getattr(np, "trapezoid", None) or np.trapz  # numpy before 2.0
+CHUNK = 32  # frequencies solved together; larger ones cost memory and gain nothing
+ROOM_KELVIN = 300.0
+
+
+class Singular(Exception):
+    """The small-signal equations have no solution; a node hangs in the air."""
+
+
+@dataclass(frozen=True)
+class NoiseShare:
+    """What one source of noise adds at the output: density in V²/Hz at each frequency."""
+
+    name: str
+    density: Real
+
+
+class SmallSignal:
+    """A network, made linear at an operating point."""
+
+    def __init__(self, network: Network, point: OperatingPoint) -> None:
+        self.network = network
+        self.point = point
+        self.nodes = list(network.free_nodes())
+        self.index = {node: number for number, node in enumerate(self.nodes)}
+        extra = [e for e in network.elements if isinstance(e, Inductor)]
+        extra_amps = [e for e in network.elements if isinstance(e, OperationalAmplifier)]
+        size = len(self.nodes) + len(extra) + len(extra_amps)
+        self.conductance = np.zeros((size, size))
+        self.capacitance = np.zeros((size, size))
+        self._next = len(self.nodes)
+        self.conductance[range(self._next), range(self._next)] += LEAST_CONDUCTANCE
+        for element in network.elements:
+            self._stamp(element)
+
+    def _stamp(self, element: object) -> None:
+        if isinstance(element, Resistor):
+            self._between(self.conductance, element.a, element.b, 1.0 / max(element.ohms, 1e-9))
+        elif isinstance(element, Capacitor):
+            self._between(self.capacitance, element.a, element.b, element.farads)
+        elif isinstance(element, Inductor):
+            self._inductor(element)
+        elif isinstance(element, OperationalAmplifier):
+            self._amplifier(element)
+        elif isinstance(element, Diode | Bipolar | Fet):
+            self._device(element)
+
+    def _between(self, matrix: Real, a: str, b: str, value: float) -> None:
+        for node, other in ((a, b), (b, a)):
+            row, column = self.index.get(node), self.index.get(other)
+            if row is not None:
+                matrix[row, row] += value
+                if column is not None:
+                    matrix[row, column] -= value
+
+    def _inductor(self, element: Inductor) -> None:
+        """A row of its own for the current: v_a - v_b - (R + jωL) i = 0."""
+        row = self._next
+        self._next += 1
+        for node, sign in ((element.a, 1.0), (element.b, -1.0)):
+            at = self.index.get(node)
+            if at is not None:
+                self.conductance[at, row] += sign
+                self.conductance[row, at] += sign
+        self.conductance[row, row] -= element.ohms
+        self.capacitance[row, row] -= element.henries
+
+    def _amplifier(self, element: OperationalAmplifier) -> None:
+        """A node of its own for the voltage behind the output resistance: (1 + jω/ω1) x = A (v+ - v-)."""
+        row = self._next
+        self._next += 1
+        at = tuple(self.point.volts[node] for node in element.nodes)
+        _, slopes = element.drive(at, element.model.gain)
+        self.conductance[row, row] = 1.0
+        if element.model.bandwidth is not None:
+            self.capacitance[row, row] = element.model.gain / (2 * math.pi * element.model.bandwidth)
+        for node, slope in zip(element.nodes[1:3], slopes[1:3], strict=True):
+            column = self.index.get(node)
+            if column is not None:
+                self.conductance[row, column] -= slope
+        out = self.index.get(element.output)
+        if out is not None:
+            siemens = 1.0 / element.model.output_ohms
+            self.conductance[out, out] += siemens
+            self.conductance[out, row] -= siemens
+
+    def _device(self, element: Diode | Bipolar | Fet) -> None:
+        at = tuple(self.point.volts[node] for node in element.nodes)
+        _, slopes = element.currents(at)
+        for position, node in enumerate(element.nodes):
+            row = self.index.get(node)
+            if row is None:
+                continue
+            for other, column_node in enumerate(element.nodes):
+                column = self.index.get(column_node)
+                if column is not None:
+                    self.conductance[row, column] += slopes[position][other]
+        for one, other, farads in element.capacitances(at):
+            self._between(self.capacitance, element.nodes[one], element.nodes[other], farads)
+
+    # Solutions
+
+    def injected(self, node: str) -> Real:
+        """Right side for one ampere into a node."""
+        right = np.zeros(len(self.conductance))
+        right[self.index[node]] = 1.0
+        return right
+
+    def driven(self, source: str) -> Real:
+        """Right side for one volt at a known node: every element that joins it to the network carries it in.
+
+        Raises:
+            KeyError: if the node is not one of the known ones.
+        """
+        if source not in self.network.known:
+            raise KeyError(source)
+        return self._drive_parts(source)[0]
+
+    def _drive_parts(self, source: str) -> tuple[Real, Real]:
+        """The conductive and the capacitive part of the drive from a known node."""
+        free = Network(self.network.elements, {k: v for k, v in self.network.known.items() if k != source})
+        wider = SmallSignal(free, self.point)
+        at = wider.index[source]
+        rows = [wider.index[node] for node in self.nodes] + list(range(len(wider.nodes), len(wider.conductance)))
+        return -wider.conductance[rows, at], -wider.capacitance[rows, at]
+
+    def inverses(self, frequencies: Real) -> Complex:
+        """(G + jωC)^-1 at each frequency, shape (frequencies, unknowns, unknowns).
+
+        Raises:
+            Singular: if there is no inverse.
+        """
+        found = []
+        for start in range(0, len(frequencies), CHUNK):
+            omega = 2j * math.pi * np.asarray(frequencies[start : start + CHUNK])
+            matrices = self.conductance + omega[:, None, None] * self.capacitance
+            try:
+                found.append(np.linalg.inv(matrices))
+            except np.linalg.LinAlgError:
+                raise Singular("the small-signal equations have no solution; is a node left in the air?") from None
+        return np.concatenate(found)
+
+    def transfer(self, source: str, output: str, frequencies: Real) -> Transfer:
+        """From one volt at a known node to the voltage of another node."""
+        conductive, capacitive = self._drive_parts(source)
+        inverse = self.inverses(frequencies)
+        omega = 2 * math.pi * np.asarray(frequencies)
+        drive = conductive + 1j * omega[:, None] * capacitive
+        states = np.einsum("fij,fj->fi", inverse, drive)
+        at = self.index[output]
+        # d(v)/dω = Y^-1 (db/dω - jC v)
+        change = 1j * capacitive - 1j * (states @ self.capacitance.T)
+        slope = np.einsum("fj,fj->f", inverse[:, at, :], change)
+        return Transfer(np.asarray(frequencies, dtype=float), states[:, at], slope)
+
+    def impedance(self, node: str, frequencies: Real) -> Complex:
+        """Impedance seen at a node against the known ones, in ohms."""
+        at = self.index[node]
+        return np.asarray(self.inverses(frequencies)[:, at, at])
+
+    def noise(self, output: str, frequencies: Real, kelvin: float = ROOM_KELVIN) -> list[NoiseShare]:
+        """What each source of noise adds at a node, by the adjoint network: one row of the inverse serves all.
+
+        Sources: 4kT/R of resistors, 2qI of junctions, the voltage and current noise of amplifiers.
+        """
+        row = self.inverses(frequencies)[:, self.index[output], :]
+        shares: list[NoiseShare] = []
+        for element in self.network.elements:
+            for name, density, gain in self._noise_sources(element, row, kelvin):
+                shares.append(NoiseShare(name, density * np.abs(gain) ** 2))
+        return shares
+
+    def _noise_sources(self, element: object, row: Complex, kelvin: float) -> list[tuple[str, float, Complex]]:
+        if isinstance(element, Resistor) and element.noisy:
+            density = 4 * BOLTZMANN * kelvin / max(element.ohms, 1e-9)
+            return [(element.name, density, self._pair(row, element.a, element.b))]
+        if isinstance(element, Diode):
+            amps = abs(self.point.currents[element.name][0])
+            gain = self._pair(row, element.anode, element.cathode)
+            return [(element.name, 2 * ELEMENTARY_CHARGE * amps, gain)]
+        if isinstance(element, Bipolar):
+            collector, base, _ = (abs(amps) for amps in self.point.currents[element.name])
+            return [
+                (element.name, 2 * ELEMENTARY_CHARGE * collector, self._pair(row, element.collector, element.emitter)),
+                (element.name, 2 * ELEMENTARY_CHARGE * base, self._pair(row, element.base, element.emitter)),
+            ]
+        if isinstance(element, Fet):
+            slopes = element.currents(tuple(self.point.volts[node] for node in element.nodes))[1]
+            density = 8.0 / 3.0 * BOLTZMANN * kelvin * abs(slopes[0][1])
+            return [(element.name, density, self._pair(row, element.drain, element.source))]
+        if isinstance(element, OperationalAmplifier):
+            return self._amplifier_noise(element, row)
+        return []
+
+    def _amplifier_noise(self, element: OperationalAmplifier, row: Complex) -> list[tuple[str, float, Complex]]:
+        model = element.model
+        order = [e for e in self.network.elements if isinstance(e, Inductor | OperationalAmplifier)]
+        at = len(self.nodes) + order.index(element)
+        slopes = element.drive(tuple(self.point.volts[node] for node in element.nodes), model.gain)[1]
+        found = [(element.name, model.noise_volts**2, row[:, at] * slopes[1])]
+        for node in (element.plus, element.minus):
+            if node in self.index:
+                found.append((element.name, model.noise_amps**2, row[:, self.index[node]]))
+        return found
+
+    def _pair(self, row: Complex, a: str, b: str) -> Complex:
+        zero = np.zeros(len(row), dtype=complex)
+        one = row[:, self.index[a]] if a in self.index else zero
+        other = row[:, self.index[b]] if b in self.index else zero
+        return np.asarray(one - other)
+
+    @cached_property
+    def terminals(self) -> dict[str, tuple[str, ...]]:
+        """Nodes of each element, by its name."""
+        return {element.name: terminals(element) for element in self.network.elements}
+
+
+@dataclass(frozen=True)
+class Transfer:
+    """A transfer function at some frequencies.
+
+    Attributes:
+        frequencies: in Hz. values: complex, volts per volt. slopes: derivatives by angular frequency.
+    """
+
+    frequencies: Real
+    values: Complex
+    slopes: Complex
+
+    @property
+    def decibels(self) -> Real:
+        """Magnitude in dB."""
+        return np.asarray(20 * np.log10(np.maximum(np.abs(self.values), 1e-30)))
+
+    @property
+    def degrees(self) -> Real:
+        """Phase in degrees, between -180 and 180."""
+        return np.asarray(np.degrees(np.angle(self.values)))
+
+    @property
+    def group_delay(self) -> Real:
+        """-dφ/dω in seconds, from the derivative of the equations."""
+        return np.asarray(-np.imag(self.slopes / self.values))
+
+
+def total_noise(shares: Sequence[NoiseShare], frequencies: Real) -> float:
+    """RMS noise over a band in volts: the root of the integral of all densities, by trapezoids.
+
+    Args:
+        frequencies: those of the shares, rising.
+    """
+    density = sum((share.density for share in shares), np.zeros(len(frequencies)))
+    return math.sqrt(float(_trapezoid(density, frequencies)))
