@@ -15,6 +15,7 @@ from netcheck.ground.units import AMPERE, EURO, FARAD, HENRY, OHM, PLAIN, VOLT, 
 from netcheck.language.types import Attribute, ListOf, Number, Text, Thing, Type, Word, YesNo
 from netcheck.language.values import Lot, Unknown
 from netcheck.physics.conductors import Conductor
+from netcheck.physics.driving import drives
 from netcheck.physics.mating import Contact, Mating
 from netcheck.physics.meeting import EFFECTS, effect, ground_lost, palindrome, protected
 from netcheck.rulebook.facts import Facts
@@ -242,6 +243,12 @@ def _net_of(facts: Facts, pin: Pin) -> Net:
     return facts.circuit.nets[pin.net]
 
 
+def _drives(facts: Facts, pin: Pin) -> object:
+    found = drives(facts.circuit, pin)
+    return Unknown((f"whether {facts.pin_text(pin)} sets a voltage is not known",)) if found is None else found
+
+
+
 PIN_ATTRIBUTES: dict[str, Attribute] = {
     "part": _attr(PART, lambda facts, pin: facts.circuit.parts[pin.part]),
     "number": _attr(Text(), lambda facts, pin: pin.number),
@@ -252,6 +259,7 @@ PIN_ATTRIBUTES: dict[str, Attribute] = {
     "unit": _attr(Text(), lambda facts, pin: pin.unit),
     "listed": _attr(YesNo(), lambda facts, pin: pin.listed),
     "flagged_open": _attr(YesNo(), lambda facts, pin: pin.flagged_open),
+    "drives": _attr(YesNo(), _drives),
     "alone": _attr(YesNo(), lambda facts, pin: len(_net_of(facts, pin).pins) == 1),
 }
 
