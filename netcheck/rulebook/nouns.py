@@ -176,6 +176,7 @@ PART_ATTRIBUTES: dict[str, Attribute] = {
     "dielectric": _attr(Text(), _text_or_unknown("dielectric", "dielectric")),
     "taper": _attr(Word(TAPERS), _text_or_unknown("taper", "taper")),
     "book": _attr(RECORD, lambda facts, part: _record(facts, part)),
+    "own_book": _attr(RECORD, lambda facts, part: _own_record(facts, part)),
 }
 _KIND_ATTRIBUTES: dict[str, tuple[frozenset[str], Attribute]] = {
     "ohms": (NUMBER_KINDS["ohms"], _attr(Number(OHM), number_of)),
@@ -200,6 +201,13 @@ _KIND_ATTRIBUTES: dict[str, tuple[frozenset[str], Attribute]] = {
 
 def _record(facts: Facts, part: Part) -> object:
     if part.record is None:
+        return Unknown((f"the part book does not know {facts.text_of(part)} ({part.value.text})",))
+    return part.record
+
+
+def _own_record(facts: Facts, part: Part) -> object:
+    """The record of a part's very type; one that stands for its kind is none."""
+    if part.record is None or part.record.generic:
         return Unknown((f"the part book does not know {facts.text_of(part)} ({part.value.text})",))
     return part.record
 
