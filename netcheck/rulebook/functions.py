@@ -7,6 +7,7 @@ import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 
+from netcheck.circuit.likenames import near_names
 from netcheck.circuit.model import KINDS, Net, Part, Pin
 from netcheck.ground.series import in_series
 from netcheck.ground.units import (
@@ -266,6 +267,11 @@ def _similar_names(facts: Facts, trace: Trace, net: Net) -> Lot:
     return Lot(tuple(other for other in facts.nets_of_similar_name(net)))
 
 
+def _near_names(facts: Facts, trace: Trace, net: Net, slips: float) -> Lot:
+    """Nets of the same board whose names are so many slips of the pen away, nearest first."""
+    return Lot(near_names(net, facts.nets, slips))
+
+
 def _number_function(name: str, compute: Callable[[float], float], about: str) -> Function:
     def result(types: Sequence[Type], named: Mapping[str, Type]) -> Type | str:
         (kind,) = types
@@ -401,6 +407,11 @@ FUNCTIONS: dict[str, Function] = {
                  _like, "whether a text is like a pattern, letter case aside"),
         Function("similar_names", (Parameter("net", lambda k: isinstance(k, Thing) and k.noun == "net", "a net"),),
                  _fixed(ListOf(Thing("net"))), _similar_names, "nets of the board whose given names end alike"),
+        Function("near_names",
+                 (Parameter("net", lambda k: isinstance(k, Thing) and k.noun == "net", "a net"),
+                  Parameter("slips", lambda k: isinstance(k, Number) and k.unit == PLAIN, "how many slips of the pen")),
+                 _fixed(ListOf(Thing("net"))), _near_names,
+                 "nets of the board whose given names are at most so many slips of the pen away, nearest first"),
         _number_function("abs", abs, "without its sign"),
         _number_function("sqrt", math.sqrt, "square root; halves the unit"),
         _number_function("ln", math.log, "natural logarithm"),

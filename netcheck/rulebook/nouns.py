@@ -14,6 +14,7 @@ from netcheck.ground.quantities import read_part_value
 from netcheck.ground.units import AMPERE, EURO, FARAD, HENRY, OHM, PLAIN, VOLT, WATT
 from netcheck.language.types import Attribute, ListOf, Number, Text, Thing, Type, Word, YesNo
 from netcheck.language.values import Lot, Unknown
+from netcheck.physics.bypassed import bypassed_by
 from netcheck.physics.conductors import Conductor
 from netcheck.physics.driving import drives
 from netcheck.physics.mating import Contact, Mating
@@ -36,6 +37,8 @@ ODDITIES = frozenset({"pin on two nets", "pin listed twice", "node of a missing 
 CONTROL_USES = frozenset(
     {"mute", "standby", "enable", "shutdown", "mode", "sense", "gain", "reset", "bias", "synchronise"}
 )
+# Versions of the netlist format that have no flag for pins that are open on purpose.
+NO_OPEN_FLAGS = frozenset({"A", "B", "C", "D"})
 WHEN_OPEN = frozenset({"works", "stops", "undefined"})
 
 
@@ -146,6 +149,7 @@ ROLE_KINDS: Mapping[str, frozenset[str]] = {
     "adjust": frozenset({"regulator", "reference"}),
     "reference": frozenset({"reference"}),
     "ground": frozenset({"regulator", "reference", "converter", "module"}),
+    "coil": frozenset({"relay"}),
     "tip": frozenset({"connector"}),
     "ring": frozenset({"connector"}),
     "sleeve": frozenset({"connector"}),
@@ -157,6 +161,7 @@ PART_ATTRIBUTES: dict[str, Attribute] = {
     "board": _attr(Thing("board"), lambda facts, part: next(b for b in facts.circuit.boards if b.name == part.board)),
     "kind": _attr(Word(KINDS), lambda facts, part: part.kind),
     "value": _attr(Text(), lambda facts, part: part.value.text),
+    "value_doubt": _attr(Text(), lambda facts, part: part.value.doubt or ""),
     "fitted": _attr(YesNo(), lambda facts, part: part.fitted),
     "on_board": _attr(YesNo(), lambda facts, part: part.on_board),
     "footprint": _attr(Text(), lambda facts, part: part.footprint),
@@ -256,7 +261,6 @@ def _drives(facts: Facts, pin: Pin) -> object:
     return Unknown((f"whether {facts.pin_text(pin)} sets a voltage is not known",)) if found is None else found
 
 
-
 PIN_ATTRIBUTES: dict[str, Attribute] = {
     "part": _attr(PART, lambda facts, pin: facts.circuit.parts[pin.part]),
     "number": _attr(Text(), lambda facts, pin: pin.number),
@@ -290,6 +294,7 @@ NET_ATTRIBUTES: dict[str, Attribute] = {
     "pins": _attr(ListOf(PIN), lambda facts, net: Lot(facts.circuit.pins_on(net))),
     "drawn_pins": _attr(ListOf(PIN), lambda facts, net: Lot(tuple(facts.circuit.pins[key] for key in net.pins))),
     "flagged_open": _attr(YesNo(), lambda facts, net: net.flagged_open),
+    "bypassed": _attr(ListOf(PART), lambda facts, net: Lot(bypassed_by(facts.circuit, net))),
 }
 
 
@@ -468,6 +473,7 @@ BOARD_ATTRIBUTES: dict[str, Attribute] = {
         ListOf(Thing("part", frozenset({"connector"}))), _in_board(lambda facts: facts.by_kind.get("connector", ()))
     ),
     "amplifiers": _attr(ListOf(Thing("amplifier")), _in_board(lambda facts: facts.amplifiers)),
+    "tells_open_pins": _attr(YesNo(), lambda facts, board: board.netlist.version.strip().upper() not in NO_OPEN_FLAGS),
 }
 
 NOUN_ATTRIBUTES: dict[str, Mapping[str, Attribute]] = {
