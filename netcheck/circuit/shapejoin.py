@@ -116,7 +116,7 @@ class Join:
         self.ties = {name: tuple(tie for tie in form.ties if tie.part == name) for name in self.slots}
         self.net_ties = tuple(tie for tie in form.ties if not tie.part)
         self.matches = {
-            slot.name: tuple(match for match in matches.get(slot.shape, ()) if _has(match, slot.equals))
+            slot.name: tuple(match for match in matches.get(slot.shape, ()) if has(match, slot.equals))
             for slot in form.parts
             if slot.shape is not None
         }
@@ -429,7 +429,8 @@ class Join:
         return most is None or part.kind not in _OHMIC or number is None or number <= most
 
 
-def _has(match: Match, equals: Iterable[tuple[str, str]]) -> bool:
+def has(match: Match, equals: Iterable[tuple[str, str]]) -> bool:
+    """Whether a match has the words that a place asks for."""
     return all((match.form if name == "form" else match.names.get(name)) == word for name, word in equals)
 
 

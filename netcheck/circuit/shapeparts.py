@@ -142,11 +142,13 @@ class BlindSpot:
 
     Attributes:
         part: its key. role: what is not known. reason: a clause that says so.
+        words: of each form that it may fill, the words that the form offers, its name among them.
     """
 
     part: str
     role: str
     reason: str
+    words: frozenset[frozenset[tuple[str, str]]] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)

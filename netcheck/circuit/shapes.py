@@ -15,12 +15,13 @@ ways: which of them is meant is then for the larger shape to tell.
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from types import MappingProxyType
 
 from netcheck.circuit.model import Amplifier, Net, Part, Pin
-from netcheck.circuit.shapejoin import Budget, Join, Row, Thing, Way
+from netcheck.circuit.shapejoin import Budget, Join, Row, Thing, Way, has
 from netcheck.circuit.shapeparts import (
     BlindSpot,
     Condition,
@@ -329,14 +330,50 @@ def _net_said(net: Net, walks: Walks) -> str:
 
 
 def _blind(shape: Shape, walks: Walks, nested: Mapping[str, Found]) -> tuple[BlindSpot, ...]:
-    """Parts of a wanted kind whose pins are not known well enough."""
-    found: dict[str, BlindSpot] = {spot.part: spot for name in nested for spot in nested[name].blind}
+    """Parts of a wanted kind whose pins are not known well enough, of forms that could be filled at all."""
+    found: dict[str, BlindSpot] = {}
     for form in shape.forms:
-        for slot in form.parts:
-            roles = dict.fromkeys(tie.role.replace("_", " ") for tie in form.ties if tie.part == slot.name and tie.role)
-            for spot in _blind_in(slot, tuple(roles), walks):
-                found.setdefault(spot.part, spot)
+        words = frozenset({("form", form.name), *_words_of(form)})
+        for spot in _blind_of(form, walks, nested):
+            known = found.get(spot.part, spot)
+            found[spot.part] = replace(known, words=known.words | {words} if spot.part in found else {words})
     return tuple(found[key] for key in sorted(found, key=natural_key))
+
+
+def _words_of(form: Form) -> Iterator[tuple[str, str]]:
+    """What a form offers as a word, whatever fills it."""
+    for name, offer in form.offers:
+        with contextlib.suppress(Exception):
+            if isinstance(word := offer(MappingProxyType({})), str):
+                yield name, word
+
+
+def _blind_of(form: Form, walks: Walks, nested: Mapping[str, Found]) -> list[BlindSpot]:
+    """Blind spots of one form; none when even with them some place stays empty."""
+    spots: dict[str, BlindSpot] = {}
+    empty = 0
+    for slot in form.parts:
+        if slot.shape is not None:
+            mine = [spot for spot in nested[slot.shape].blind if _may_have(spot, slot)]
+            sure = any(has(match, slot.equals) for match in nested[slot.shape].ways)
+        else:
+            roles = dict.fromkeys(tie.role.replace("_", " ") for tie in form.ties if tie.part == slot.name and tie.role)
+            mine = list(_blind_in(slot, tuple(roles), walks))
+            blind = {spot.part for spot in mine}
+            sure = any(part.key not in blind for kind in slot.kinds for part in walks.by_kind.get(kind, ()))
+            sure = sure or ("amplifier" in slot.kinds and any(one.part not in blind for one in walks.amplifiers))
+        if not sure and not mine:
+            return []
+        empty += not sure
+        for spot in mine:
+            spots.setdefault(spot.part, spot)
+    return list(spots.values()) if len(spots) >= empty else []
+
+
+def _may_have(spot: BlindSpot, slot: PartSlot) -> bool:
+    """Whether some form that a blind part may fill has the words that a place asks for."""
+    asked = dict(slot.equals)
+    return any(all(asked.get(name, word) == word for name, word in words) for words in spot.words)
 
 
 def _blind_in(slot: PartSlot, roles: Sequence[str], walks: Walks) -> Iterator[BlindSpot]:

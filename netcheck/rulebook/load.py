@@ -397,7 +397,9 @@ class RuleReader(Reader):
         return tuple(name for name in self.list_of(table.get("known by"), self.text) if name in names)
 
     def _shapes(self, subjects: tuple[Subject, ...]) -> tuple[str, ...]:
-        found = [s.type.noun for s in subjects if isinstance(s.type, Thing) and s.type.noun.startswith("match ")]
+        # members of a subject's own lists have their blind spots in the shape that the subject is of
+        own = [s for s in subjects if s.items is None or "matches(" in s.items.source]
+        found = [s.type.noun for s in own if isinstance(s.type, Thing) and s.type.noun.startswith("match ")]
         return tuple(dict.fromkeys(noun.removeprefix("match ") for noun in found))
 
     def _never_used(self) -> None:

@@ -295,9 +295,17 @@ def test_pins_that_are_not_known_are_a_blind_spot() -> None:
     reason = "the pins of Q9 are not known: which is its collector?"
     for shape in ("output-device", "output-stage"):
         assert [(spot.part, spot.reason) for spot in found(shape).blind] == [("b/Q9", reason)]
-    amplifiers = Looked(circuit("U1 opamp PA1=A PA2=B"))("non-inverting-amplifier")
+    resistors = "\nR1 10k X Y\nR2 10k Y Z"
+    amplifiers = Looked(circuit("U1 opamp PA1=A PA2=B" + resistors))("non-inverting-amplifier")
     assert [(spot.part, spot.role) for spot in amplifiers.blind] == [("b/U1", "output")]
-    assert not Looked(circuit("U1 opamp 1=A 2=B 3=C"))("non-inverting-amplifier").blind
+    assert not Looked(circuit("U1 opamp 1=A 2=B 3=C" + resistors))("non-inverting-amplifier").blind
+
+
+def test_a_part_alone_whose_pins_are_not_known_can_be_no_stage() -> None:
+    alone = Looked(circuit("Q9 npn 1=+15V 2=B1 3=OUT"))
+    assert [spot.part for spot in alone("output-device").blind] == ["b/Q9"]
+    assert not alone("output-stage").blind
+    assert not Looked(circuit("U1 opamp PA1=A PA2=B"))("non-inverting-amplifier").blind
 
 
 # The example amplifiers
