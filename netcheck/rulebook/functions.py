@@ -42,6 +42,7 @@ from netcheck.language.types import (
 from netcheck.language.values import Lot, Perhaps, Unknown, reasons_of
 from netcheck.physics.bias import junctions
 from netcheck.physics.feeding import rail_web
+from netcheck.physics.following import followed
 from netcheck.physics.volts import volts_range
 from netcheck.rulebook.facts import Facts, SupplyPin
 from netcheck.rulebook.nouns import NUMBER_KINDS, number_of
@@ -141,6 +142,13 @@ def _reach(facts: Facts, trace: Trace, a: object, through: object, around: objec
     trace.step(len(found.nets))
     trace.saw([*_keys(found.nets), *_keys(found.parts)])
     return Lot(found.nets, tuple(Perhaps(net, reasons) for net, reasons in found.perhaps))
+
+
+def _follow(facts: Facts, trace: Trace, a: object, through: object) -> Lot:
+    sure, perhaps = followed(facts.walks, net_key(a), kinds_of(through))
+    trace.step(len(sure) + len(perhaps))
+    trace.saw(_keys(sure))
+    return Lot(sure, tuple(Perhaps(net, reasons) for net, reasons in perhaps))
 
 
 def _rail_web(facts: Facts, trace: Trace, a: object, through: object, up_to: float) -> Lot:
@@ -374,6 +382,8 @@ FUNCTIONS: dict[str, Function] = {
                   Parameter("around", lambda kind: isinstance(kind, ListOf | Thing), "parts not to be used", False)),
                  _fixed(ListOf(Thing("net"))), _reach,
                  "nets that can be got to from a through parts of those kinds; a rail, ground or mains net ends it"),
+        Function("follow", (PLACE, THROUGH), _fixed(ListOf(Thing("net"))), _follow,
+                 "nets in which the DC voltage of a has a say, through such parts and from inputs to outputs"),
         Function("rail_web", (PLACE, THROUGH, UP_TO), _fixed(ListOf(Thing("net"))), _rail_web,
                  "rails that are one supply with a, through parts of those kinds and resistors up to so many ohms"),
         Function("feeders", (PLACE, UP_TO), _fixed(ListOf(Thing("pin"))), _feeders,
