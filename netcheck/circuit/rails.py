@@ -180,6 +180,8 @@ def _one_step_on(
             if firm is not None and near.part.kind not in firm:
                 continue
             span = _dropped(draft, near, way, found[net].volts, rails[net].sign)
+            if span is not None and near.part.kind == "diode" and _otherwise_fed(draft, near, net, other):
+                continue
             selects = len({pin.net for pin in near.part.pins}) > 2 and near.part.kind in draft.words.group("breakers")
             if span is not None and not selects:
                 more[other] = Source(span, f"behind {near.part.ref} from {draft.label(net)}")
@@ -205,6 +207,24 @@ def _dropped(draft: Draft, near: Place, way: str, volts: Span, sign: str) -> Spa
         end = volts.middle if end is None else end
         return Span(None, volts.middle, end) if sign == "positive" else Span(end, volts.middle, None)
     return volts
+
+
+def _otherwise_fed(draft: Draft, near: Place, net: str, other: str) -> bool:
+    """Whether a diode's far side has a source of its own, so that the diode only holds it up (or is reversed).
+
+    The source is a rectifier, another diode that conducts the same way, or whatever feeds the regulator that the
+    diode protects.
+    """
+    role = "cathode" if near.pin.role == "anode" else "anode"
+    for place in draft.on[other]:
+        if place.part.key == near.part.key:
+            continue
+        if place.part.kind == "bridge" or (place.part.kind == "diode" and place.pin.role == role):
+            return True
+        protected = place.part.kind in draft.words.group("rail makers") and place.pin.role == "input"
+        if protected and any(pin.role == "output" and pin.net == net for pin in place.part.pins):
+            return True
+    return False
 
 
 def _less(value: float | None, drop: float) -> float | None:

@@ -252,6 +252,29 @@ def test_a_series_diode_takes_its_drop() -> None:
     assert said(found["x1"]) == ("rail", "positive", pytest.approx(11.3))
 
 
+def test_a_diode_that_protects_a_regulator_tells_nothing_of_its_input() -> None:
+    parts = [
+        make("J1", "connector", "x1", "GND"),
+        make("U1", "regulator", value="7812", record=fixed("7812", 12), input="x1", ground="GND", output="x2"),
+        make("D1", "diode", "x2", "x1"),
+        polarised("C1", "x1", "GND"),
+    ]
+    found = roles(parts)
+    assert (said(found["x1"])[2], said(found["x2"])[2]) == (None, 12.0)
+
+
+def test_a_diode_into_a_rail_with_a_rectifier_of_its_own_tells_nothing() -> None:
+    parts = [
+        make("J1", "connector", "+12V", "GND"),
+        make("D1", "diode", "+12V", "x1"),
+        make("D2", "diode", "xac", "x1"),
+        polarised("C1", "x1", "GND"),
+        make("Q1", "npn", collector="x1", base="xb", emitter="xe"),
+    ]
+    found = roles(parts, Hints(net_roles={"+12V": ("rail", 12.0)}))
+    assert found["x1"].volts is None
+
+
 def test_the_entry_before_a_diode_and_a_fuse_is_a_rail() -> None:
     parts = [
         make("J1", "connector", "x1", "GND"),
