@@ -29,7 +29,12 @@ _BIPOLAR = frozenset({"npn", "pnp"})
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """From one net to another through one part: junctions in between, from low to high, and why they differ."""
+    """From one net to another through one part.
+
+    Attributes:
+        low, high: junctions in between. reasons: why the two differ. junction: whether there is any.
+        controlled: through a transistor whose base hangs elsewhere, such as one that limits the current.
+    """
 
     part: Part
     to: str
@@ -37,6 +42,7 @@ class Step:
     high: float
     junction: bool
     reasons: tuple[str, ...] = ()
+    controlled: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,8 +84,8 @@ def junctions(walks: Walks, a: str, b: str, around: frozenset[str] = frozenset()
     found = [way for start, end in ((a, b), (b, a)) for way in _ways(walks, start, end, around)]
     if any(way.high == 0 for way in found):
         return 0.0
-    with_junction = [way for way in found if way.junction]
-    chosen = with_junction or found
+    steady = [way for way in found if way.junction and not way.controlled]
+    chosen = steady or [way for way in found if way.junction] or found
     if chosen:
         best = min(chosen, key=lambda way: (way.low, way.high, natural_key(way.part.key)))
         high = min(way.high for way in chosen)
@@ -174,6 +180,7 @@ def _added(one: Step, other: Step) -> Step:
         one.high + other.high,
         one.junction or other.junction,
         unite(one.reasons, other.reasons),
+        one.controlled or other.controlled,
     )
 
 
@@ -244,4 +251,5 @@ def _through_transistor(walks: Walks, part: Part, net: str) -> Iterator[Step]:
     elif base == collector and net == up:
         yield Step(part, down, 1.0, 1.0, True)
     elif net == up:
-        yield Step(part, down, 0.0, math.inf, True, (f"how far {walks.said(part)} conducts is not computed yet",))
+        reason = f"how far {walks.said(part)} conducts is not computed yet"
+        yield Step(part, down, 0.0, math.inf, True, (reason,), controlled=True)
