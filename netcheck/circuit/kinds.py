@@ -95,8 +95,15 @@ def _told(component: Component, hints: Hints) -> KindReading | None:
 
 def type_names(component: Component, tables: NameTables) -> tuple[str, ...]:
     """Texts that may hold the maker's type number, in order of trust: the value, then fields."""
-    fields = tuple(text for name, text in component.fields if name.strip().upper() in tables.type_fields)
-    return tuple(text for text in (component.value or "", *fields) if text.strip("~ "))
+    return tuple(
+        text for text in (component.value or "", *types_in_fields(component.fields, tables)) if text.strip("~ ")
+    )
+
+
+def types_in_fields(fields: Iterable[tuple[str, str]], tables: NameTables) -> tuple[str, ...]:
+    """What the fields for the maker's type number say, in the order of the file, empty ones left out."""
+    found = (text.strip() for name, text in fields if name.strip().upper() in tables.type_fields)
+    return tuple(text for text in found if text.strip("~ "))
 
 
 def _by_value(component: Component, book: PartBook, tables: NameTables) -> KindReading:

@@ -7,8 +7,10 @@ import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 
+from netcheck.circuit.kinds import types_in_fields
 from netcheck.circuit.likenames import near_names
 from netcheck.circuit.model import KINDS, Net, Part, Pin
+from netcheck.circuit.nametables import tables_of
 from netcheck.ground.series import in_series
 from netcheck.ground.units import (
     AMPERE,
@@ -275,6 +277,11 @@ def _similar_names(facts: Facts, trace: Trace, net: Net) -> Lot:
     return Lot(tuple(other for other in facts.nets_of_similar_name(net)))
 
 
+def _given_type(facts: Facts, trace: Trace, part: Part) -> str:
+    """The maker's type number that a field of the part gives; '' when none does."""
+    return next(iter(types_in_fields(part.fields.items(), tables_of(facts.words))), "")
+
+
 def _near_names(facts: Facts, trace: Trace, net: Net, slips: float) -> Lot:
     """Nets of the same board whose names are so many slips of the pen away, nearest first."""
     return Lot(near_names(net, facts.nets, slips))
@@ -412,6 +419,8 @@ FUNCTIONS: dict[str, Function] = {
         Function("in_series", (Parameter("x", lambda kind: isinstance(kind, Number), "a number"), _TEXT),
                  _fixed(YesNo()), _in_series, "whether a value is in a series of preferred values, 'E24'"),
         Function("field", (PART_PARAMETER, _TEXT), _fixed(Text()), _field, "a text that the designer gave the part"),
+        Function("given_type", (PART_PARAMETER,), _fixed(Text()), _given_type,
+                 "the maker's type number that a field of the part gives; '' when none does"),
         Function("main_value", (PART_PARAMETER,), _main_value_type, _main_value, "ohms, farads or henries by the kind"),
         Function("like", (_TEXT, Parameter("pattern", _is_text, "a pattern with * for any text")), _fixed(YesNo()),
                  _like, "whether a text is like a pattern, letter case aside"),
