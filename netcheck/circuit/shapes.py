@@ -335,8 +335,8 @@ def _blind(shape: Shape, walks: Walks, nested: Mapping[str, Found]) -> tuple[Bli
     for form in shape.forms:
         words = frozenset({("form", form.name), *_words_of(form)})
         for spot in _blind_of(form, walks, nested):
-            known = found.get(spot.part, spot)
-            found[spot.part] = replace(known, words=known.words | {words} if spot.part in found else {words})
+            known = found[spot.part].words if spot.part in found else frozenset()
+            found[spot.part] = replace(found.get(spot.part, spot), words=known | frozenset({words}))
     return tuple(found[key] for key in sorted(found, key=natural_key))
 
 

@@ -7,7 +7,7 @@ and is for the operating point to tell.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from netcheck.circuit.conduction import VARIABLE
@@ -154,10 +154,11 @@ def _ways(walks: Walks, a: str, b: str, around: frozenset[str], any_direction: b
     """Each simple way from a to b as one step, its parts added up."""
     found: list[Step] = []
     left = MOST_STEPS
+    whole_ones = tuple(one for one in multipliers(walks) if one.device.key not in around)
 
     def go(net: str, seen: frozenset[str], sum_: Step | None) -> None:
         nonlocal left
-        for step in _steps(walks, net, around, any_direction):
+        for step in (*_steps(walks, net, around, any_direction), *_through_multipliers(whole_ones, net)):
             left -= 1
             if left < 0 or step.to in seen:
                 continue
@@ -243,13 +244,18 @@ def _through_transistor(walks: Walks, part: Part, net: str) -> Iterator[Step]:
     if not (collector and base and emitter):
         return
     up, down = (collector, emitter) if part.kind == "npn" else (emitter, collector)
-    one = multiplier_of(walks, part)
-    if one is not None:
-        top, bottom = (one.top, one.bottom) if part.kind == "npn" else (one.bottom, one.top)
-        if net in (top, up):
-            yield Step(part, bottom, one.low, one.high, True, one.reasons)
-    elif base == collector and net == up:
+    if net != up or multiplier_of(walks, part) is not None:
+        return
+    if base == collector:
         yield Step(part, down, 1.0, 1.0, True)
-    elif net == up:
+    else:
         reason = f"how far {walks.said(part)} conducts is not computed yet"
         yield Step(part, down, 0.0, math.inf, True, (reason,), controlled=True)
+
+
+def _through_multipliers(found: Iterable[Multiplier], net: str) -> Iterator[Step]:
+    """Along the current; a resistor in the collector lies inside the divider and does not add."""
+    for one in found:
+        begin, end = (one.top, one.bottom) if one.device.kind == "npn" else (one.bottom, one.top)
+        if begin == net:
+            yield Step(one.device, end, one.low, one.high, True, one.reasons)
