@@ -14,9 +14,8 @@ def stage_rows(facts: Facts, board: str) -> tuple[Row, ...]:
     """Every match of every shape on a board, gravest shapes first; those that are part of a larger one left out."""
     rows: list[Row] = []
     inside = _inside(facts)
-    ingredients = {slot.shape for shape in facts.shapes.values() for form in shape.forms for slot in form.parts}
     for name, shape in facts.shapes.items():
-        for match in facts.matches(name).matches if name not in ingredients else ():
+        for match in facts.matches(name).matches:
             keys = keys_of(facts, match)
             if not shape.shown or match.key in inside or not keys or keys[0].split("/", 1)[0] != board:
                 continue
