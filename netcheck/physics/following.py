@@ -73,6 +73,8 @@ def _steps(walks: Walks, net: str, kinds: Kinds) -> Iterator[tuple[str, Reasons]
                     yield from ((other.net, ()) for other in part.pins if other.role in ("drain", "source"))
             if kind in _AMPLIFIERS and pin.role in _TAKES_IN:
                 yield from ((other.net, ()) for other in _outputs(part, pin))
+            elif kind == "transistor array" and pin.unit:
+                yield from ((other.net, ()) for other in part.pins if other.unit == pin.unit)
             elif kind in _PACKAGES and pin.role not in _SUPPLIES and pin.role != "output":
                 reasons = (f"what goes on inside {walks.said(part)} is not known",)
                 yield from ((other.net, reasons) for other in part.pins if _may_answer(walks.circuit, other))

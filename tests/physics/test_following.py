@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from netcheck.circuit.board import understand
 from netcheck.circuit.model import join
 from netcheck.circuit.sampling import read_sample
@@ -40,3 +42,14 @@ def test_what_is_in_doubt_is_told(book) -> None:
     assert sure == {"A"}
     assert perhaps["B"] == ("what goes on inside U1 is not known",)
     assert perhaps["D"] == ("what goes on inside U1 is not known", "the position of SW1 is not given")
+
+
+def test_transistors_of_one_package_stay_apart(book) -> None:
+    netlist, hints = read_sample("Q1 transistor array 1=A 2=B 3=C 4=D 5=E 6=F", "test", 1, "amp")
+    board = understand(netlist, "amp", book.parts, book.words, hints)
+    (part,) = board.parts
+    pins = tuple(replace(pin, unit="A" if pin.number in "123" else "B", role="base") for pin in part.pins)
+    circuit = join((replace(board, parts=(replace(part, pins=pins),)),))
+    sure, perhaps = followed(Walks(circuit), "amp/net/A", CONDUCT)
+    assert {net.name for net in sure} == {"A", "B", "C"}
+    assert perhaps == ()
