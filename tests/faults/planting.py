@@ -127,12 +127,12 @@ def name_of(site: Site, pin: Pin) -> str:
 # Where direct current comes from
 
 
-def reached(site: Site, start: str, without: str) -> set[str]:
+def reached(site: Site, start: str, past: str) -> set[str]:
     """Keys of nets that direct current reaches from one, past a part, not going on from rails and grounds."""
     seen, waiting = {start}, [start]
     while waiting:
         for part, _ in site.on(waiting.pop()):
-            if part.kind not in CONDUCTING or part.ref == without:
+            if part.kind not in CONDUCTING or part.ref == past:
                 continue
             for pin in part.pins:
                 if pin.net not in seen:
@@ -259,14 +259,43 @@ def reversed_coil_diode(site: Site) -> Iterator[Planted]:
         yield planted(site, f"{diode.ref} turned round", [relay.key, diode.key], exchanged(site, *ends(diode)))
 
 
+def downstream(site: Site, amp: Amplifier, past: str) -> set[str]:
+    """Keys of nets that an amplifier's output moves, past a part: through whatever conducts and other amplifiers."""
+    output = site.pin(amp.output).net
+    seen, waiting = {output}, [output]
+    while waiting:
+        key = waiting.pop()
+        if next(net for net in site.board.nets if net.key == key).role != "signal":
+            continue
+        for part, pin in site.on(key):
+            if part.ref == past or (part.key == amp.part and pin.role in ("plus", "minus")):
+                continue
+            ahead = [other.net for other in part.pins if part.kind in (*CONDUCTING, "diode", "npn", "pnp")]
+            if pin.role in ("plus", "minus", "input"):
+                ahead = [other.net for other in part.pins if other.role == "output" and other.unit == pin.unit]
+            waiting += [net for net in ahead if net not in seen]
+            seen.update(ahead)
+    return seen
+
+
 def opened_feedback(site: Site) -> Iterator[Planted]:
+    """The last path of direct current from output to - input is cut.
+
+    Where a capacitor, or a leg to ground, is left at the - input. With neither, an amplifier between two signals cannot
+    be told from a comparator.
+    """
     for part, amp in working(site):
         minus, output = site.pin(amp.minus), site.pin(amp.output)
         for other, _ in site.on(minus.net):
-            nets = reached(site, minus.net, other.ref)
-            before = reached(site, minus.net, "")
-            fed_by_stage = any(pin.role == "emitter" for key in before - nets for _, pin in site.on(key))
-            if other.kind == "resistor" and output.net not in nets and (output.net in before or fed_by_stage):
+            if other.kind != "resistor" or minus.net not in downstream(site, amp, ""):
+                continue
+            left = [each for each, _ in site.on(minus.net) if each.ref != other.ref]
+            telling = [
+                each
+                for each in left
+                if each.kind == "capacitor" or (each.kind == "resistor" and "ground" in map(site.role, each.pins))
+            ]
+            if minus.net not in downstream(site, amp, other.ref) and telling:
                 keys = [part.key, amp.key, minus.key, output.key]
                 yield planted(site, f"{other.ref} left out", keys, without(site.netlist, [other.ref]))
 
