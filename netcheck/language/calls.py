@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import ast
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 from netcheck.ground.names import did_you_mean
 from netcheck.ground.units import PLAIN
 from netcheck.language.expression import Builder, Environment, Run, Typed, WordTable, check
-from netcheck.language.gather import GATHER, Drawn, drawn_from
+from netcheck.language.gather import DECISIVE, GATHER, Drawn, all_of, any_of, drawn_from, holds
+from netcheck.language.memory import LONG, Memory
 from netcheck.language.scope import MOST_ITEMS, Scope, TooManySteps
 from netcheck.language.syntax import source_of
 from netcheck.language.types import Anything, Function, ListOf, Nothing, Number, Thing, Type, Word, YesNo
-from netcheck.language.values import Lot, Unknown, reasons_of, unite
+from netcheck.language.values import Kept, Lot, Unknown, reasons_of, unite
 
 MOST_FORS = 2
 
@@ -50,7 +52,7 @@ def _gathering(builder: Builder, node: ast.Call, name: str) -> Typed:
         return builder.wrong(node, f"{name}(…) takes one list, or an expression with 'for'")
     argument = node.args[0]
     if isinstance(argument, ast.GeneratorExp):
-        item, draw = _drawing(builder, argument)
+        item, draw = _drawing(builder, argument, DECISIVE.get(name))
     else:
         kind, run = builder.build(argument)
         if isinstance(kind, Anything):
@@ -98,39 +100,64 @@ Draw = Callable[[Scope], "list[Drawn] | Unknown"]
 
 
 def _draw_all(run: Run) -> Draw:
-    def draw(scope: Scope) -> list[Drawn] | Unknown:
-        lot = run(scope)
-        if not isinstance(lot, Lot):
-            return lot if isinstance(lot, Unknown) else Unknown(("there is no such list",))
-        items = drawn_from(lot)
-        if len(items) > MOST_ITEMS:
-            raise TooManySteps
-        scope.trace.step(len(items))
-        return items
-
-    return draw
+    return lambda scope: _items(scope, run(scope))
 
 
-def _drawing(builder: Builder, node: ast.GeneratorExp) -> tuple[Type, Draw]:
-    """`… for x in list if …`, up to two of them."""
+def _items(scope: Scope, lot: object) -> list[Drawn] | Unknown:
+    """The items of a list, counted as work."""
+    if not isinstance(lot, Lot):
+        return lot if isinstance(lot, Unknown) else Unknown(("there is no such list",))
+    items = drawn_from(lot)
+    if len(items) > MOST_ITEMS:
+        raise TooManySteps
+    scope.trace.step(len(items))
+    return items
+
+
+class _Decided(Exception):
+    """A sure item decides; no further one is drawn."""
+
+
+def _drawing(builder: Builder, node: ast.GeneratorExp, decisive: bool | None = None) -> tuple[Type, Draw]:
+    """`… for x in list if …`, up to two of them.
+
+    Args:
+        decisive: what a sure item must hold for the rest not to matter; None when all are wanted.
+    """
     if len(node.generators) > MOST_FORS:
         builder.wrong(node, f"at most {MOST_FORS} 'for' in one list")
     before = dict(builder.local)
-    stages: list[tuple[str, Draw, list[Run]]] = []
+    stages: list[Stage] = []
     for generator in node.generators:
         stages.append(_stage(builder, generator))
     item, value = builder.build(node.elt)
     builder.local = before
+    memory = Memory.of(builder.environment, node)
 
     def draw(scope: Scope) -> list[Drawn] | Unknown:
         found: list[Drawn] = []
-        reasons = _walk(scope, stages, 0, (), value, found)
+        try:
+            reasons = _walk(scope, stages, 0, (), Wanted(value, decisive, memory), found)
+        except _Decided:
+            return found[-1:]
         return Unknown(reasons) if reasons else found
 
     return item, draw
 
 
-def _stage(builder: Builder, generator: ast.comprehension) -> tuple[str, Draw, list[Run]]:
+Stage = tuple[str, Run, list[Run]]  # the name after 'for', the list, the conditions
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What is made of each item, what decides, and what is remembered of long lists (None: nothing)."""
+
+    value: Run
+    decisive: bool | None
+    memory: Memory | None
+
+
+def _stage(builder: Builder, generator: ast.comprehension) -> Stage:
     kind, run = builder.build(generator.iter)
     item: Type = Anything()
     if isinstance(kind, ListOf):
@@ -144,25 +171,29 @@ def _stage(builder: Builder, generator: ast.comprehension) -> tuple[str, Draw, l
         builder.wrong(generator.target, f"the name '{name}' is taken; choose another one after 'for'")
     builder.local[name] = item
     conditions = [builder._condition(test) for test in generator.ifs]
-    return name, _draw_all(run), conditions
+    return name, run, conditions
 
 
 def _walk(
-    scope: Scope,
-    stages: Sequence[tuple[str, Draw, list[Run]]],
-    at: int,
-    doubt: tuple[str, ...],
-    value: Run,
-    found: list[Drawn],
+    scope: Scope, stages: Sequence[Stage], at: int, doubt: tuple[str, ...], wanted: Wanted, found: list[Drawn]
 ) -> tuple[str, ...]:
-    """Draw the items of one `for`, inner ones first to last; gives the reasons when a list is unknown."""
+    """Draw the items of one `for`, inner ones first to last; gives the reasons when a list is unknown.
+
+    Raises:
+        _Decided: when the item that was drawn last decides.
+    """
     if at == len(stages):
-        found.append(Drawn(value(scope), doubt))
-        if len(found) > MOST_ITEMS:
-            raise TooManySteps
+        _found(Drawn(wanted.value(scope), doubt), wanted.decisive, found)
         return ()
-    name, draw, conditions = stages[at]
-    items = draw(scope)
+    name, run, conditions = stages[at]
+    lot = run(scope)
+    if at == len(stages) - 1 and wanted.memory is not None and isinstance(lot, Kept) and len(lot.members) >= LONG:
+        fresh = replace(wanted, memory=None)
+        again = wanted.memory.recall(scope, lot, lambda: _whole(scope, (name, lambda scope: lot, conditions), fresh))
+        for drawn in again:
+            _found(Drawn(drawn.value, unite(doubt, drawn.doubt)), wanted.decisive, found)
+        return ()
+    items = _items(scope, lot)
     if isinstance(items, Unknown):
         return unite(items.reasons, doubt)
     # A name of `let` that is evaluated in the middle of this may use the same word after its own 'for'.
@@ -177,12 +208,37 @@ def _walk(
                     break
                 kept = unite(kept, reasons_of(decided))
             else:
-                if reasons := _walk(scope, stages, at + 1, kept, value, found):
+                if reasons := _walk(scope, stages, at + 1, kept, wanted, found):
                     return reasons
     finally:
         scope.names.pop(name, None)
         scope.names.update(outer)
     return ()
+
+
+def _found(drawn: Drawn, decisive: bool | None, found: list[Drawn]) -> None:
+    """Keep an item.
+
+    Raises:
+        _Decided: when it decides. TooManySteps: when there are too many.
+    """
+    found.append(drawn)
+    if decisive is not None and not drawn.doubt and holds(drawn.value) is decisive:
+        raise _Decided
+    if len(found) > MOST_ITEMS:
+        raise TooManySteps
+
+
+def _whole(scope: Scope, stage: Stage, wanted: Wanted) -> Sequence[Drawn]:
+    """What one whole list gives: for any and all one item that stands for all of them."""
+    found: list[Drawn] = []
+    try:
+        _walk(scope, [stage], 0, (), wanted, found)
+    except _Decided:
+        return found[-1:]
+    if wanted.decisive is None or not found:
+        return found
+    return [Drawn((any_of if wanted.decisive else all_of)(found))]
 
 
 # Tables

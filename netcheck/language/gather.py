@@ -22,7 +22,7 @@ def drawn_from(lot: Lot) -> list[Drawn]:
     return [Drawn(member) for member in lot.members] + [Drawn(p.member, p.reasons) for p in lot.perhaps]
 
 
-def _holds(value: object) -> object:
+def holds(value: object) -> object:
     """A thing counts as yes: any(m for m in list) asks whether there is one."""
     return value if isinstance(value, bool | Unknown) else value is not None
 
@@ -31,7 +31,7 @@ def any_of(items: Sequence[Drawn]) -> object:
     """yes when a sure item holds; unknown when an unsure one might."""
     reasons: list[tuple[str, ...]] = []
     for item in items:
-        held = _holds(item.value)
+        held = holds(item.value)
         if held is True and not item.doubt:
             return True
         if held is not False:
@@ -43,7 +43,7 @@ def all_of(items: Sequence[Drawn]) -> object:
     """no when a sure item fails; unknown when an unsure one might."""
     reasons: list[tuple[str, ...]] = []
     for item in items:
-        held = _holds(item.value)
+        held = holds(item.value)
         if held is False and not item.doubt:
             return False
         if held is not True:
@@ -141,5 +141,7 @@ GATHER: dict[str, Callable[[Sequence[Drawn]], object]] = {
     "list": list_of,
     "first": first_of,
 }
+# What one sure item must hold to decide, whatever the others are.
+DECISIVE: dict[str, bool] = {"any": True, "all": False}
 
-__all__ = ["GATHER", "Drawn", "drawn_from"]
+__all__ = ["DECISIVE", "GATHER", "Drawn", "drawn_from", "holds"]

@@ -40,6 +40,11 @@ class Lot:
     perhaps: tuple[Perhaps, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class Kept(Lot):
+    """A list that is the very same object whenever it is asked for; what a loop over it gave can be remembered."""
+
+
 def unite(*reasons: Iterable[str]) -> tuple[str, ...]:
     """Reasons of several values, each once, in the order in which they came.
 

@@ -14,7 +14,7 @@ from netcheck.circuit.walk import Walks
 from netcheck.circuit.words import Words
 from netcheck.ground.names import natural_key
 from netcheck.language.scope import TooManySteps
-from netcheck.language.values import Unknown
+from netcheck.language.values import Kept, Unknown
 from netcheck.physics.conductors import GroundLoop, Island, ground_islands, ground_loops
 from netcheck.physics.feeding import Feeding, feeding
 from netcheck.physics.mating import Mating, matings
@@ -74,6 +74,7 @@ class Facts:
     _feeding: dict[tuple[str, float], Feeding] = field(default_factory=dict)
     _finding: list[str] = field(default_factory=list)
     _given_up: set[str] = field(default_factory=set)
+    _pins: dict[str, Kept] = field(default_factory=dict)
 
     @cached_property
     def several_boards(self) -> bool:
@@ -125,6 +126,12 @@ class Facts:
     def nets(self) -> tuple[Net, ...]:
         """Nets, in natural order of their keys."""
         return tuple(sorted(self.circuit.nets.values(), key=lambda net: natural_key(net.key)))
+
+    def pins_of(self, net: Net) -> Kept:
+        """Pins of fitted parts on a net, the same list whenever it is asked for."""
+        if net.key not in self._pins:
+            self._pins[net.key] = Kept(self.circuit.pins_on(net))
+        return self._pins[net.key]
 
     def nets_of(self, *roles: str) -> tuple[Net, ...]:
         """Nets of given roles."""

@@ -290,8 +290,12 @@ NET_ATTRIBUTES: dict[str, Attribute] = {
     "sign": _attr(Word(SIGNS), _net_sign),
     "volts": _attr(Number(VOLT), lambda facts, net: facts.volts(net)),
     "domain": _attr(Text(), lambda facts, net: net.domain),
+    "island": _attr(
+        Thing("ground island"),
+        lambda facts, net: next((island for island in facts.ground_islands if net.key in island.grounds), None),
+    ),
     "origin": _attr(Text(), lambda facts, net: net.origin),
-    "pins": _attr(ListOf(PIN), lambda facts, net: Lot(facts.circuit.pins_on(net))),
+    "pins": _attr(ListOf(PIN), lambda facts, net: facts.pins_of(net)),
     "drawn_pins": _attr(ListOf(PIN), lambda facts, net: Lot(tuple(facts.circuit.pins[key] for key in net.pins))),
     "flagged_open": _attr(YesNo(), lambda facts, net: net.flagged_open),
     "bypassed": _attr(ListOf(PART), lambda facts, net: Lot(bypassed_by(facts.circuit, net))),
