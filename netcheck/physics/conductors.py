@@ -331,7 +331,7 @@ def ground_islands(circuit: Circuit, extra: Sequence[Conductor] = ()) -> tuple[I
         graph.add_edges_from((("conductor", conductor.key), ("net", net)) for net in conductor.nets)
     movable = frozenset(c.key for c in found if c.kind in _POSITION and isinstance(c.ohms, Unknown))
     islands = []
-    for nets in _lesser_domains(circuit):
+    for nets in _grown_together(circuit, graph, _lesser_domains(circuit), movable):
         doubts = _joined_or_doubts(circuit, graph, nets, movable)
         if doubts is None:
             continue
@@ -353,6 +353,21 @@ def _lesser_domains(circuit: Circuit) -> list[tuple[str, ...]]:
         if size > greatest.get(domain[0], (0, domain))[0]:
             greatest[domain[0]] = (size, domain)
     return [tuple(nets) for domain, nets in domains.items() if greatest[domain[0]][1] != domain]
+
+
+def _grown_together(
+    circuit: Circuit, graph: nx.Graph, domains: list[tuple[str, ...]], open_ones: frozenset[str]
+) -> list[tuple[str, ...]]:
+    """Domains that conductors surely join to each other are one, in natural order."""
+    groups: list[set[str]] = []
+    for nets in domains:
+        group = set(nets) | _reached(circuit, graph, nets, open_ones)
+        for other in [other for other in groups if other & group]:
+            groups.remove(other)
+            group |= other
+        groups.append(group)
+    lesser = {net for nets in domains for net in nets}
+    return [tuple(sorted(group & lesser, key=natural_key)) for group in groups]
 
 
 def _joined_or_doubts(

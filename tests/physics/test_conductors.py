@@ -221,6 +221,14 @@ def test_a_rail_is_followed_through_its_regulator() -> None:
     assert ground_islands(circuit(ENTRY, *BYPASS, regulator, fed))[0].supplies == ("amp/U1",)
 
 
+def test_two_grounds_that_are_joined_to_each_other_only_are_one_island() -> None:
+    joined = part("R1", "GNDA GNDS", text="TBD")
+    (island,) = ground_islands(circuit(ENTRY, *BYPASS, AMPLIFIER, joined, part("C9", "GNDS +15V")))
+    assert island.grounds == ("amp/net/GNDA", "amp/net/GNDS")
+    to_ground = part("R2", "GNDS GND", 10.0)
+    assert not ground_islands(circuit(ENTRY, *BYPASS, AMPLIFIER, joined, to_ground))
+
+
 def test_islands_do_not_depend_on_the_order() -> None:
     whole = circuit(ENTRY, *BYPASS, AMPLIFIER, part("JP1", "GND GNDA"))
     for seed in range(5):
