@@ -94,18 +94,33 @@ def near_names(net: Net, others: Iterable[Net], most: float) -> tuple[Net, ...]:
     Nets of another sheet are left out when the two sheets have a further name in common: they are one drawing that is
     used twice, and equal names in them are meant.
     """
+    found: list[tuple[tuple[object, ...], Net]] = []
+    for other in _to_compare(net, others):
+        apart = slips(net.name, other.name)
+        if apart is not None and apart <= most:
+            found.append(((apart, sheet_of(other.name) != sheet_of(net.name), natural_key(other.key)), other))
+    return tuple(other for _, other in sorted(found, key=lambda pair: pair[0]))
+
+
+def same_letters(net: Net, others: Iterable[Net]) -> tuple[Net, ...]:
+    """Nets of the same board whose own names have the same letters in whatever order: GNDA and AGND, +V and amp/+V.
+
+    Sheets that are one drawing used twice are left out as in `near_names`.
+    """
+    wanted = sorted(last_name(net.name))
+    found = [other for other in _to_compare(net, others) if sorted(last_name(other.name)) == wanted]
+    return tuple(sorted(found, key=lambda other: natural_key(other.key)))
+
+
+def _to_compare(net: Net, others: Iterable[Net]) -> list[Net]:
+    """Named nets of the board, those of a sheet left out that is the same drawing as the net's own."""
     if not net.name:
-        return ()
+        return []
     named = [other for other in others if other.name and other.board == net.board and other.key != net.key]
     by_sheet: dict[str, set[str]] = {}
     for other in named:
         by_sheet.setdefault(sheet_of(other.name), set()).add(last_name(other.name))
-    found: list[tuple[tuple[object, ...], Net]] = []
-    for other in named:
-        apart = slips(net.name, other.name)
-        if apart is not None and apart <= most and not _used_twice(net, other, by_sheet):
-            found.append(((apart, sheet_of(other.name) != sheet_of(net.name), natural_key(other.key)), other))
-    return tuple(other for _, other in sorted(found, key=lambda pair: pair[0]))
+    return [other for other in named if not _used_twice(net, other, by_sheet)]
 
 
 def _used_twice(net: Net, other: Net, by_sheet: Mapping[str, set[str]]) -> bool:

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from netcheck.circuit.kinds import types_in_fields
-from netcheck.circuit.likenames import near_names
+from netcheck.circuit.likenames import near_names, same_letters
 from netcheck.circuit.model import KINDS, Net, Part, Pin
 from netcheck.circuit.nametables import tables_of
 from netcheck.ground.series import in_series
@@ -287,6 +287,11 @@ def _near_names(facts: Facts, trace: Trace, net: Net, slips: float) -> Lot:
     return Lot(near_names(net, facts.nets, slips))
 
 
+def _same_letters(facts: Facts, trace: Trace, net: Net) -> Lot:
+    """Nets of the same board whose own names are made of the same letters."""
+    return Lot(same_letters(net, facts.nets))
+
+
 def _number_function(name: str, compute: Callable[[float], float], about: str) -> Function:
     def result(types: Sequence[Type], named: Mapping[str, Type]) -> Type | str:
         (kind,) = types
@@ -431,6 +436,9 @@ FUNCTIONS: dict[str, Function] = {
                   Parameter("slips", lambda k: isinstance(k, Number) and k.unit == PLAIN, "how many slips of the pen")),
                  _fixed(ListOf(Thing("net"))), _near_names,
                  "nets of the board whose given names are at most so many slips of the pen away, nearest first"),
+        Function("same_letters", (Parameter("net", lambda k: isinstance(k, Thing) and k.noun == "net", "a net"),),
+                 _fixed(ListOf(Thing("net"))), _same_letters,
+                 "nets of the board whose own names have the same letters in any order, as GNDA and AGND"),
         _number_function("abs", abs, "without its sign"),
         _number_function("sqrt", math.sqrt, "square root; halves the unit"),
         _number_function("ln", math.log, "natural logarithm"),

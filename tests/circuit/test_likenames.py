@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from netcheck.circuit.likenames import last_name, near_names, slips
+from netcheck.circuit.likenames import last_name, near_names, same_letters, slips
 from netcheck.circuit.model import Net
 
 NAMES = st.text(alphabet=string.ascii_letters + string.digits + "+-_/~ .", max_size=12)
@@ -85,3 +85,8 @@ def test_names_of_another_board_are_not_near() -> None:
 
 def test_a_net_without_a_name_is_like_none() -> None:
     assert near_names(net(""), [net("A")], 1) == ()
+
+
+def test_the_same_letters_in_another_order_or_sheet() -> None:
+    others = [net(name) for name in ("AGND", "GND", "meter/GNDA", "GNDD")]
+    assert [found.name for found in same_letters(net("GNDA"), others)] == ["AGND", "meter/GNDA"]
