@@ -13,7 +13,7 @@ from typing import TypeAlias
 
 from netcheck.circuit.conduction import VARIABLE
 from netcheck.circuit.model import FET_ALIASES, Amplifier, Net, Part, Pin
-from netcheck.circuit.shapeparts import Form, Match, NetSlot, PartSlot, Passes, Tie
+from netcheck.circuit.shapeparts import Form, Match, NetSlot, PartSlot, Passes, Tie, has
 from netcheck.circuit.walk import STOPS, Walks, natural_key
 from netcheck.language.scope import TooManySteps
 from netcheck.language.values import Lot, unite
@@ -427,11 +427,6 @@ class Join:
         most = self.passes.most if self.passes is not None else None
         number = part.value.number
         return most is None or part.kind not in _OHMIC or number is None or number <= most
-
-
-def has(match: Match, equals: Iterable[tuple[str, str]]) -> bool:
-    """Whether a match has the words that a place asks for."""
-    return all((match.form if name == "form" else match.names.get(name)) == word for name, word in equals)
 
 
 def _passing(ways: Sequence[tuple[Part, tuple[str, ...]]]) -> Passing:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 
 from netcheck.circuit.model import Amplifier, Part
@@ -134,6 +134,11 @@ class Match:
 
     def __hash__(self) -> int:
         return hash((self.shape, self.form, self.binding))
+
+
+def has(match: Match, equals: Iterable[tuple[str, str]]) -> bool:
+    """Whether a match has the words that a place asks for."""
+    return all((match.form if name == "form" else match.names.get(name)) == word for name, word in equals)
 
 
 @dataclass(frozen=True, slots=True)

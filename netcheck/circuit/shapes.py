@@ -21,7 +21,7 @@ from dataclasses import replace
 from types import MappingProxyType
 
 from netcheck.circuit.model import Amplifier, Net, Part, Pin
-from netcheck.circuit.shapejoin import Budget, Join, Row, Thing, Way, has
+from netcheck.circuit.shapejoin import Budget, Join, Row, Thing, Way
 from netcheck.circuit.shapeparts import (
     BlindSpot,
     Condition,
@@ -34,6 +34,7 @@ from netcheck.circuit.shapeparts import (
     Passes,
     Shape,
     Tie,
+    has,
 )
 from netcheck.circuit.walk import Walks, natural_key
 from netcheck.language.values import Lot, Perhaps, Unknown, unite
