@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from netcheck.circuit.kinds import library_part
@@ -10,6 +11,8 @@ from netcheck.ground.quantities import PartValue
 from netcheck.intake.netlist import Component
 
 _POLAR = ("electrolytic", "tantalum", "polymer")
+# How libraries describe the plain symbol: that speaks of the drawing, not of the part that is bought.
+_PLAIN_SYMBOL = re.compile(r"unpolari[sz]ed capacitor|condensateur non polari[sz]e", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,8 +37,9 @@ def read_polarity(
     if told is not None:
         return Polarity(told, told)
     table, name = tables.polarised, component.footprint.rsplit(":", 1)[-1]
-    symbol = table.symbols.fit(library_part(component)) or "polarized cap" in component.description.lower()
-    text = f"{component.value or ''} {component.description}".upper()
+    description = _PLAIN_SYMBOL.sub("", component.description)
+    symbol = table.symbols.fit(library_part(component)) or "polarized cap" in description.lower()
+    text = f"{component.value or ''} {description}".upper()
     if any(word in text for word in table.bipolar_words):
         return Polarity(False, symbol)
     by_footprint = bool(name) and table.footprints.fit(name)

@@ -168,6 +168,18 @@ def test_polarity_of_capacitors(value: str, part: str, footprint: str, polarised
     assert roles == (["plus", "minus"] if polarised else ["end", "end"]) or polarised is False
 
 
+def test_the_description_of_the_plain_symbol_does_not_speak_of_the_part() -> None:
+    """Libraries describe the plain symbol as 'Unpolarized capacitor', also over the pads of an electrolytic."""
+    can = "Capacitor_THT:CP_Radial_D10.0mm_P5.00mm"
+    plain = component("C1", "2200u", "C", can, "1 2", description="Unpolarized capacitor")
+    assert part_of(plain).polarised is True
+    assert [pin.role for pin in part_of(plain).pins] == ["plus", "minus"]
+    ceramic = component("C1", "100n", "C", "Capacitor_SMD:C_0805_2012Metric", "1 2", description=plain.description)
+    assert [pin.role for pin in part_of(ceramic).pins] == ["end", "end"]
+    bipolar = component("C1", "47u", "C", can, "1 2", description="Bipolar electrolytic capacitor")
+    assert part_of(bipolar).polarised is False
+
+
 def test_hints_of_polarity_win() -> None:
     assert part_of(component("C1", "1n", "C", pins="1 2"), Hints(polarised={"C1": True})).polarised is True
 
