@@ -17,6 +17,7 @@ Kinds = frozenset[str]
 Reasons = tuple[str, ...]
 
 _AMPLIFIERS = frozenset({"opamp", "comparator", "buffer", "power amplifier", "transconductance amplifier"})
+_STIFF = ("opamp", "buffer", "power amplifier")  # a comparator's output only pulls, the fifth sort's gives a current
 _STEERED = frozenset({"nmos", "pmos"})  # what their gate has a say in, though no current goes from it
 _PACKAGES = frozenset(
     {"logic", "microcontroller", "integrated circuit", "module", "converter", "transistor array", "optocoupler"}
@@ -35,7 +36,8 @@ def followed(walks: Walks, start: str, kinds: Kinds) -> tuple[tuple[Net, ...], t
     Returns:
         The nets, natural order, the first one among them; and those that perhaps belong to them, with the reasons: a
         switch whose position is not given, a package of whose insides nothing is known. Rails, grounds and mains are
-        neither passed nor listed.
+        neither passed nor listed, nor is a net that another amplifier's output holds, when the way to it leads
+        through a part.
     """
     circuit = walks.circuit
     sure = _spread(walks, {start: ()}, kinds, sure_only=True)
@@ -68,7 +70,7 @@ def _steps(walks: Walks, net: str, kinds: Kinds) -> Iterator[tuple[str, Reasons]
         for pin in pins:
             part = walks.circuit.parts[pin.part]
             if kind in kinds:
-                yield from ((other.net, doubt) for other, doubt in walks.across(pin))
+                yield from ((other.net, doubt) for other, doubt in walks.across(pin) if not _held(walks, other.net))
                 if kind in _STEERED and pin.role == "gate":
                     yield from ((other.net, ()) for other in part.pins if other.role in ("drain", "source"))
             if kind in _AMPLIFIERS and pin.role in _TAKES_IN:
@@ -78,6 +80,11 @@ def _steps(walks: Walks, net: str, kinds: Kinds) -> Iterator[tuple[str, Reasons]
             elif kind in _PACKAGES and pin.role not in _SUPPLIES and pin.role != "output":
                 reasons = (f"what goes on inside {walks.said(part)} is not known",)
                 yield from ((other.net, reasons) for other in part.pins if _may_answer(walks.circuit, other))
+
+
+def _held(walks: Walks, net: str) -> bool:
+    """Whether an amplifier's output holds a net, so that what arrives through a part does not move it."""
+    return any(pin.role == "output" for kind in _STIFF for pin in walks.on(net).get(kind, ()))
 
 
 def _outputs(part: Part, pin: Pin) -> Iterator[Pin]:
