@@ -109,7 +109,11 @@ def test_neighbours_do_not_know_each_other() -> None:
     assert wrong_imports("from netcheck.language.values import Lot", "netcheck.intake.scan") != []
 
 
-@pytest.mark.parametrize("package", sorted(PACKAGE.glob("*/__init__.py")), ids=lambda path: path.parent.name)
+@pytest.mark.parametrize(
+    "package",
+    sorted(path for path in PACKAGE.rglob("__init__.py") if path.parent != PACKAGE),
+    ids=lambda path: name_of(path),
+)
 def test_each_package_says_what_it_knows(package: Path) -> None:
     said = ast.get_docstring(ast.parse(package.read_text("utf-8"))) or ""
     assert "Knows: " in said and "Must not know: " in said
