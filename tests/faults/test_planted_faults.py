@@ -6,14 +6,14 @@ from functools import cache
 from random import Random
 
 import pytest
-from planting import KINDS, Planted, Site
+from planting import KINDS, NOT_TOLD, Planted, Site
 from sound_circuits import findings, sound_circuits, told, verdicts_of
 
 from netcheck.review import BoardPlan, Plan, facts_of
 from netcheck.rulebook.book import RuleBook, load_rule_book
 from netcheck.rulebook.verdicts import Verdict
 
-SEEDS = range(6)
+PLACES_OF_EACH = 6
 
 
 @cache
@@ -30,7 +30,7 @@ def sites() -> tuple[Site, ...]:
 def places(name: str) -> tuple[Planted, ...]:
     """All places of all circuits for one kind of mistake, in an order that only the name decides."""
     kind, _ = KINDS[name]
-    found = [planted for site in sites() for planted in kind(site)]
+    found = [planted for site in sites() for planted in kind(site) if planted.what not in NOT_TOLD]
     Random(name).shuffle(found)
     return tuple(found)
 
@@ -51,23 +51,30 @@ def finders(planted: Planted, rules: frozenset[str], book: RuleBook) -> tuple[li
 def test_there_are_rules_for_all_kinds_of_mistake(book: RuleBook) -> None:
     names = {rule.name for rule in book.rules}
     missing = {name for name, (_, rules) in KINDS.items() if not rules & names}
-    if missing:
-        pytest.skip(f"no rule yet for: {sorted(missing)}")
+    assert missing == set()
+
+
+def test_what_cannot_be_told_is_still_so(book: RuleBook) -> None:
+    """A place that a rule has learnt to see goes off the list."""
+    listed = {
+        planted.what: (planted, rules)
+        for kind, rules in KINDS.values()
+        for site in sites()
+        for planted in kind(site)
+        if planted.what in NOT_TOLD
+    }
+    assert set(listed) == set(NOT_TOLD)
+    assert [what for what, (planted, rules) in listed.items() if finders(planted, rules, book)[0]] == []
 
 
 @pytest.mark.parametrize("name", KINDS)
-def test_each_kind_of_mistake_has_places(name: str) -> None:
-    assert places(name)
-
-
-@pytest.mark.parametrize("seed", SEEDS)
-@pytest.mark.parametrize("name", KINDS)
-def test_a_planted_mistake_is_found(name: str, seed: int, book: RuleBook) -> None:
+def test_planted_mistakes_are_found(name: str, book: RuleBook) -> None:
     _, rules = KINDS[name]
-    if seed >= len(places(name)):
-        pytest.skip(f"the circuits have only {len(places(name))} places for this mistake")
-    if not rules & {rule.name for rule in book.rules}:
-        pytest.skip(f"none of {sorted(rules)} is written yet")
-    planted = places(name)[seed]
-    found, verdicts = finders(planted, rules, book)
-    assert found, f"{planted.what}: not found; {sorted(rules)} said: {told(verdicts)}"
+    tried = places(name)[:PLACES_OF_EACH]
+    assert tried, "no circuit has a place for this mistake"
+    missed = []
+    for planted in tried:
+        found, verdicts = finders(planted, rules, book)
+        if not found:
+            missed.append(f"{planted.what}: {sorted(rules)} said {told(verdicts)}")
+    assert missed == []
