@@ -179,6 +179,8 @@ def contains(item: object, lot: object, key_of: Callable[[object], str | None]) 
     if isinstance(lot, Unknown):
         return lot
     assert isinstance(lot, Lot)
+    if not lot.perhaps and not isinstance(item, Unknown) and not any(isinstance(m, Unknown) for m in lot.members):
+        return _among(item, lot.members, key_of)
     sure = disjunction([equal(item, member, key_of) for member in lot.members])
     if sure is True:
         return True
@@ -189,3 +191,13 @@ def contains(item: object, lot: object, key_of: Callable[[object], str | None]) 
             unsure.append(unite(perhaps.reasons, reasons_of(match)))
     reasons = unite(*unsure)
     return Unknown(reasons) if reasons else False
+
+
+def _among(item: object, members: Sequence[object], key_of: Callable[[object], str | None]) -> bool:
+    """Whether something known is among things that are all known; quick, for it is asked most often."""
+    if item is None or isinstance(item, str):
+        return item in members
+    key = key_of(item)
+    if key is not None:
+        return any(key_of(member) == key for member in members if member is not None)
+    return any(equal(item, member, key_of) is True for member in members)

@@ -70,12 +70,13 @@ class Memory:
         if key in known:
             scope.trace.step()
         else:
-            drawn, trace = _apart(scope, look)
+            drawn: list[Drawn] = []
+            _, trace = scope.apart(lambda _: drawn.extend(look()))
             if len(drawn) > MOST_ITEMS_KEPT or len(known) >= MOST_KEPT:
-                _note(scope.trace, trace)
+                scope.trace.recall(trace)
                 return drawn
             known[key] = _Kept(values, tuple(drawn), trace)
-        _note(scope.trace, known[key].trace)
+        scope.trace.recall(known[key].trace)
         return known[key].drawn
 
     def _of(self, facts: object) -> dict[tuple[object, ...], _Kept] | None:
@@ -103,20 +104,3 @@ def _told(value: object) -> object | None:
             return None
         return tuple(member if isinstance(member, str) else id(member) for member in value.members)
     return id(value)
-
-
-def _apart(scope: Scope, look: Callable[[], Sequence[Drawn]]) -> tuple[Sequence[Drawn], Trace]:
-    """Look with a trace of its own; its steps count."""
-    outer, scope.trace = scope.trace, Trace(scope.trace.steps)
-    try:
-        drawn = look()
-    finally:
-        inner, scope.trace = scope.trace, outer
-        outer.steps = inner.steps
-    return drawn, inner
-
-
-def _note(outer: Trace, inner: Trace) -> None:
-    outer.saw(inner.evidence)
-    outer.notes.update(inner.notes)
-    outer.rows |= inner.rows

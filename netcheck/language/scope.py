@@ -37,6 +37,12 @@ class Trace:
         """Keep a remark that the reader of a finding should see."""
         self.notes.setdefault(text)
 
+    def recall(self, other: Trace) -> None:
+        """Note again what was noted before; the work is not done again."""
+        self.evidence.update(other.evidence)
+        self.notes.update(other.notes)
+        self.rows |= other.rows
+
 
 @dataclass(slots=True)
 class Scope:
@@ -58,3 +64,13 @@ class Scope:
         found = self.let[name](self)
         self.names[name] = found
         return found
+
+    def apart(self, look: Callable[[Scope], object]) -> tuple[object, Trace]:
+        """What a look gives, and what it noted, in a trace of its own; its steps count here."""
+        outer, self.trace = self.trace, Trace(self.trace.steps)
+        try:
+            found = look(self)
+        finally:
+            inner, self.trace = self.trace, outer
+            outer.steps = inner.steps
+        return found, inner

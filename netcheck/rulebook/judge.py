@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
 from netcheck.circuit.model import Part
@@ -53,7 +53,7 @@ def judge(rule: Rule, facts: Facts, limits: Mapping[str, Quantity] | None = None
 def judge_closely(rule: Rule, facts: Facts, limits: Mapping[str, Quantity] | None = None) -> Iterator[Judged]:
     """As `judge`, with what `prove` wants to know."""
     fixed = _fixed_names(rule, facts, limits or {})
-    let = {name: expression.run for name, expression in rule.let.items()}
+    let = _let(rule)
     seen: set[str] = set()
     try:
         for bound in subjects(rule, facts, fixed):
@@ -65,6 +65,42 @@ def judge_closely(rule: Rule, facts: Facts, limits: Mapping[str, Quantity] | Non
         yield _undecided_whole(rule, facts)
     for spot in _blind_spots(rule, facts):
         yield _undecided_blind(rule, facts, spot)
+
+
+Run = Callable[[Scope], object]
+
+
+def _let(rule: Rule) -> dict[str, Run]:
+    """How the names of `let` are evaluated: those that no subject changes once for all subjects."""
+    changing = {name for subject in rule.subjects for name in (subject.name, *subject.spread)}
+    found: dict[str, Run] = {}
+    while True:  # until no further name turns out to hang on one that changes
+        more = {name for name, let in rule.let.items() if let.names & changing or _asks_a_table(rule, let)} - changing
+        if not more:
+            break
+        changing |= more
+    for name, let in rule.let.items():
+        found[name] = let.run if name in changing else _once(let.run)
+    return found
+
+
+def _asks_a_table(rule: Rule, expression: Expression) -> bool:
+    """Whether a table is used, whose rows may speak of any name."""
+    return any(f"{table}(" in expression.source for table in rule.tables)
+
+
+def _once(run: Run) -> Run:
+    """Evaluates when first asked, then gives the same, with the same evidence, for no work."""
+    kept: list[tuple[object, Trace]] = []
+
+    def again(scope: Scope) -> object:
+        if not kept:
+            kept.append(scope.apart(run))
+        value, trace = kept[0]
+        scope.trace.recall(trace)
+        return value
+
+    return again
 
 
 def _bound_names(rule: Rule, bound: Bound) -> dict[str, object]:
