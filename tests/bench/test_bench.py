@@ -70,13 +70,13 @@ def own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
         yield
 
 
-def seconds(work: Callable[[], object], times: int = 1) -> float:
-    """The best of so many."""
+def seconds(work: Callable[[], object], times: int = 1, clock: Callable[[], float] = time.process_time) -> float:
+    """The best of so many; of our own work only, unless told by a clock on the wall."""
     best = float("inf")
     for _ in range(times):
-        start = time.perf_counter()
+        start = clock()
         work()
-        best = min(best, time.perf_counter() - start)
+        best = min(best, clock() - start)
     return best
 
 
@@ -112,7 +112,9 @@ def test_cached_reading(tmp_path: Path, note: Note) -> None:
 
 def test_start_up(note: Note) -> None:
     command = [sys.executable, "-m", "netcheck", "--help"]
-    took = seconds(lambda: subprocess.run(command, capture_output=True, check=True, cwd=ROOT), 5)
+    took = seconds(
+        lambda: subprocess.run(command, capture_output=True, check=True, cwd=ROOT), 5, clock=time.perf_counter
+    )
     note("netcheck --help", took, "s", START)
 
 
@@ -130,7 +132,7 @@ def test_everything_after_reading(size: int, book: RuleBook, note: Note) -> None
 @pytest.mark.parametrize(("small", "large"), [(500, 5000)] if FULL else [(100, 1000)])
 def test_growth(small: int, large: int, book: RuleBook, note: Note) -> None:
     contents(small), contents(large)
-    one = seconds(lambda: everything_after_reading(small, book), 2)
+    one = seconds(lambda: everything_after_reading(small, book), 5)
     ten = seconds(lambda: everything_after_reading(large, book), 2)
     note(f"growth from {small} to {large} parts", ten / one, "times", GROWTH_TENFOLD)
 
