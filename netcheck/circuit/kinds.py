@@ -166,6 +166,8 @@ def _value_without_record(
     """A value that only looks like a type: it may narrow what the symbol says, and is told when it contradicts."""
     if value.kind == symbol.kind:
         return KindReading(symbol.kind, symbol.because, drawn_as=symbol.record)
+    if (symbol.kind, value.kind) == ("inductor", "ferrite"):
+        return KindReading("ferrite", f"its value '{plain(component.value or '', 40)}' is that of a bead")
     if tables.near(value.kind, symbol.kind):
         return _refined(symbol, component, tables)
     transistors = {"npn", "pnp", "nmos", "pmos", "njfet", "pjfet", "transistor array"}

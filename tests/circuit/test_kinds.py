@@ -180,6 +180,12 @@ def test_the_description_of_the_plain_symbol_does_not_speak_of_the_part() -> Non
     assert part_of(bipolar).polarised is False
 
 
+@pytest.mark.parametrize("value", ["1k@100M", "600R@100MHz", "100R @ 100MHz"])
+def test_an_impedance_at_a_frequency_is_a_bead(value: str) -> None:
+    assert part_of(component("L1", value, "L_Core_Ferrite_Small", "L_0603", "1 2")).kind == "ferrite"
+    assert part_of(component("L1", "10u", "L_Core_Ferrite_Small", "L_0603", "1 2")).kind == "inductor"
+
+
 def test_hints_of_polarity_win() -> None:
     assert part_of(component("C1", "1n", "C", pins="1 2"), Hints(polarised={"C1": True})).polarised is True
 
