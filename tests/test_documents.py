@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -54,6 +55,15 @@ def test_every_option_of_review_is_described(capsys: pytest.CaptureFixture[str])
     options = set(re.findall(r"--[a-z-]+", capsys.readouterr().out)) - {"--help"}
     described = set(re.findall(r"--[a-z][a-z-]*", README.split("| option of `review`")[1].split("\n\n")[0]))
     assert options == described
+
+
+def test_every_package_has_its_reason() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    wanted = [*project["dependencies"], *project["optional-dependencies"]["test"]]
+    names = {re.split(r"[<>=~!;\[ ]", package)[0].lower() for package in wanted}
+    guide = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").split("\n## Packages\n")[1].split("\n## ")[0]
+    told = {name for row in re.findall(r"^\| ([^|]+) \|", guide, re.MULTILINE) for name in row.lower().split(", ")}
+    assert names <= told
 
 
 @pytest.mark.parametrize("name", DOCUMENTS)
