@@ -6,12 +6,15 @@ Parts that are not fitted are in none of it: they conduct nothing and are eviden
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import TypeVar
 
-from netcheck.circuit.model import Hints, Net, Part, Pin
+from netcheck.circuit.model import Hints, Net, Part, Pin, Shared
 from netcheck.circuit.netnames import NetName, read_net_name
 from netcheck.circuit.words import Words
 from netcheck.ground.names import natural_key, spoken_list
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +31,7 @@ class Draft:
 
     Attributes:
         parts: fitted ones. on: who is on a net. says: readings of the nets' names.
-        told: role and volts of nets as given from outside.
+        told: role and volts of nets as given from outside. shared: of those, what comes over a cable.
     """
 
     parts: tuple[Part, ...]
@@ -37,6 +40,11 @@ class Draft:
     says: Mapping[str, NetName]
     told: Mapping[str, tuple[str, float | None]]
     words: Words
+    shared: Mapping[str, Shared] = field(default_factory=dict)
+
+    def told_by(self, net: str) -> str:
+        """Where a role that is told from outside comes from, a clause."""
+        return self.shared[net].origin if net in self.shared else "given in the assembly"
 
     def with_role(self, net: str, *roles: str) -> tuple[Place, ...]:
         """Places on a net whose pin has one of the roles."""
@@ -77,14 +85,19 @@ def draft_board(parts: tuple[Part, ...], nets: tuple[Net, ...], words: Words, hi
         says={key: read_net_name(net.name, words) for key, net in ordered.items()},
         told={key: hint for key, net in ordered.items() if (hint := _told(net, hints)) is not None},
         words=words,
+        shared={key: shared for key, net in ordered.items() if (shared := _named(net, hints.shared)) is not None},
     )
 
 
 def _told(net: Net, hints: Hints) -> tuple[str, float | None] | None:
+    return _named(net, hints.net_roles)
+
+
+def _named(net: Net, given: Mapping[str, T]) -> T | None:
     """What was given for a net, by its name, its name without the leading slash, or its key on the board."""
     for name in (net.name, net.name.lstrip("/"), net.key.split("/", 1)[-1]):
-        if name and name in hints.net_roles:
-            return hints.net_roles[name]
+        if name and name in given:
+            return given[name]
     return None
 
 

@@ -65,7 +65,7 @@ def find_grounds(draft: Draft, mains: Mapping[str, str]) -> Grounds:
 
 def _told(draft: Draft) -> dict[str, tuple[str, str]]:
     wanted = ("ground", "earth", "chassis")
-    return {net: (told[0], "given in the assembly") for net, told in draft.told.items() if told[0] in wanted}
+    return {net: (told[0], draft.told_by(net)) for net, told in draft.told.items() if told[0] in wanted}
 
 
 def _free(draft: Draft, mains: Mapping[str, str], net: str) -> bool:

@@ -13,7 +13,7 @@ from netcheck.circuit.model import Part
 
 def mains_side(draft: Draft) -> dict[str, str]:
     """Nets on the mains side, each with the reason, a clause."""
-    because = {net: "given in the assembly as mains" for net, told in draft.told.items() if told[0] == "mains"}
+    because = {net: f"{draft.told_by(net)} as mains" for net, told in draft.told.items() if told[0] == "mains"}
     for part in draft.parts:
         for net, reason in _entries(part, draft):
             if net in draft.nets and draft.told.get(net, ("mains",))[0] == "mains":

@@ -240,6 +240,20 @@ class Board:
     remarks: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class Shared:
+    """What a net shares with one of another board that a cable joins it to.
+
+    Attributes:
+        origin: a clause: "over the power lead from supply.+15V". low, high, sign: as of a `Net`.
+    """
+
+    origin: str
+    low: float | None = None
+    high: float | None = None
+    sign: str = ""
+
+
 @dataclass(frozen=True)
 class Hints:
     """What is told about a board from outside its netlist: by the assembly file or by a sample.
@@ -248,6 +262,7 @@ class Hints:
         kinds: by reference. keyed, polarised: by reference. not_fitted: references.
         net_roles: by net name: (role, volts or None).
         pin_roles: by reference and pin number.
+        shared: by net name, of those in `net_roles` whose role comes over a cable.
     """
 
     kinds: Mapping[str, str] = field(default_factory=dict)
@@ -257,6 +272,7 @@ class Hints:
     not_fitted: frozenset[str] = frozenset()
     net_roles: Mapping[str, tuple[str, float | None]] = field(default_factory=dict)
     pin_roles: Mapping[tuple[str, str], str] = field(default_factory=dict)
+    shared: Mapping[str, Shared] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)

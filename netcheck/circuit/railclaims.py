@@ -71,7 +71,8 @@ def _claims(
     """What speaks for a net being a rail, in order of trust."""
     told = draft.told.get(net)
     if told is not None:
-        yield Claim("" if not told[1] else "positive" if told[1] > 0 else "negative", "given in the assembly")
+        shared = draft.shared[net].sign if net in draft.shared else ""
+        yield Claim(shared if not told[1] else "positive" if told[1] > 0 else "negative", draft.told_by(net))
     if net in negative:
         yield Claim("negative", negative[net])
     lonely = len(draft.on[net]) < 2  # an open pin is no rail, whatever it is meant for

@@ -14,7 +14,7 @@ from dataclasses import replace
 from netcheck.circuit.draft import Draft, Place, called, draft_board
 from netcheck.circuit.grounds import Grounds, find_grounds, is_tie
 from netcheck.circuit.mainsside import mains_side
-from netcheck.circuit.model import Hints, Net, Part
+from netcheck.circuit.model import Hints, Net, Part, Shared
 from netcheck.circuit.railclaims import Claim, find_rails, steps
 from netcheck.circuit.railvolts import Source, Span, battery_volts, regulator_output, zener_volts
 from netcheck.circuit.words import Words
@@ -92,7 +92,7 @@ def _find_volts(draft: Draft, grounds: Grounds, rails: Mapping[str, Claim]) -> d
     for net, domain in grounds.domains.items():
         told = draft.told.get(net, ("", None))[1]
         if told is not None:
-            found[net] = Source(Span(told, told, told), "given in the assembly")
+            found[net] = Source(Span(told, told, told), draft.told_by(net))
         elif domain == grounds.zero:
             found[net] = Source(Span(0.0, 0.0, 0.0), "the zero of the board")
         elif net in grounds.joined:
@@ -100,7 +100,8 @@ def _find_volts(draft: Draft, grounds: Grounds, rails: Mapping[str, Claim]) -> d
     for net in rails:
         told = draft.told.get(net, ("", None))[1]
         if told is not None:
-            found[net] = Source(Span(None, told, None), "given in the assembly")
+            shared = draft.shared.get(net, Shared(""))
+            found[net] = Source(Span(shared.low, told, shared.high), draft.told_by(net))
     firm, makers = draft.words.group("bypassed"), draft.words.group("rail makers")
     _carry_on(draft, grounds, rails, found, firm)
     made = {pin.net for part in draft.parts if part.kind in makers for pin in part.pins if pin.role == "output"}
