@@ -20,6 +20,7 @@ from netcheck.physics.feeding import Feeding, feeding
 from netcheck.physics.mating import Mating, matings
 from netcheck.physics.meeting import wired
 from netcheck.physics.volts import net_volts
+from netcheck.rulebook.at_rest import AtRest
 
 SUPPLY_ENTRY_PINS = "supply entry pins"
 
@@ -242,10 +243,18 @@ class Facts:
         return tuple(self.circuit.nets[key] for key in sorted(self.feeding(net, most_ohms).rails, key=place))
 
     def volts(self, net: Net) -> float | Unknown:
-        """DC volts of a net against the zero."""
+        """DC volts of a net against the zero, nominal; unknown with its ends where they are apart."""
         if net.key not in self._volts:
-            self._volts[net.key] = net_volts(self.circuit, net.key)
+            found = net_volts(self.circuit, net.key)
+            if isinstance(found, Unknown) and net.role == "signal":
+                found = self.at_rest.volts(net, found)
+            self._volts[net.key] = found
         return self._volts[net.key]
+
+    @cached_property
+    def at_rest(self) -> AtRest:
+        """The operating point, solved where it is asked for."""
+        return AtRest(self.walks, self.words)
 
     def text_of(self, part: Part) -> str:
         """A part as it is named in sentences."""

@@ -5,7 +5,6 @@ from __future__ import annotations
 import fnmatch
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import replace
 
 from netcheck.circuit.kinds import types_in_fields
 from netcheck.circuit.likenames import near_names, same_letters
@@ -182,10 +181,11 @@ def _volts_low(facts: Facts, trace: Trace, a: object) -> object:
 def _end_of_volts(facts: Facts, a: object, end: int) -> object:
     net = facts.circuit.nets[net_key(a)]
     nominal = facts.volts(net)
-    if isinstance(nominal, Unknown):
-        return nominal
     found = volts_range(facts.circuit, net.key)[end]
-    return nominal if found is None else found
+    if net.role == "signal":
+        known = facts.at_rest.ends(net)
+        return nominal if known is None else known[end]
+    return nominal if isinstance(nominal, Unknown) or found is None else found
 
 
 def _path(facts: Facts, trace: Trace, a: object, b: object, through: object) -> object:
@@ -241,9 +241,20 @@ def _volts_across(facts: Facts, trace: Trace, part: Part) -> object:
     nets = [facts.circuit.nets[pin.net] for pin in ends]
     found = subtract(*(facts.volts(net) for net in nets))
     if isinstance(found, Unknown) and any(net.role == "signal" for net in nets):
-        # One question for all parts of a circuit whose volts nobody has computed, not one for each pair of nets.
-        return replace(found, reasons=(f"the DC voltage across {facts.text_of(part)} is not computed yet",))
+        return facts.at_rest.across(part, nets[0], nets[1], found)
     return found
+
+
+def _amps(facts: Facts, trace: Trace, x: object) -> object:
+    if isinstance(x, Part):
+        return facts.at_rest.amps(x)
+    if isinstance(x, Pin):
+        return facts.at_rest.pin_amps(x)
+    return Unknown(("a part or a pin has a current, nothing else",))
+
+
+def _watts(facts: Facts, trace: Trace, part: object) -> object:
+    return facts.at_rest.watts(part) if isinstance(part, Part) else Unknown(("only a part takes up heat",))
 
 
 def _not_computed(what: str) -> Callable[..., object]:
@@ -418,8 +429,9 @@ FUNCTIONS: dict[str, Function] = {
                  "lowest DC volts of a net, with the tolerance of what makes them"),
         Function("volts_across", (PART_PARAMETER,), _fixed(Number(VOLT)), _volts_across,
                  "DC volts from the plus end to the minus end of a part of two pins"),
-        _later("amps", "the current", AMPERE),
-        _later("watts", "the dissipation", WATT),
+        Function("amps", (_ANY_THING,), _fixed(Number(AMPERE)), _amps,
+                 "direct current at rest: through a part of two ends, into a collector or drain, into a pin"),
+        Function("watts", (_ANY_THING,), _fixed(Number(WATT)), _watts, "what a part takes up at rest"),
         _later("celsius", "the temperature", CELSIUS),
         Function("in_series", (Parameter("x", lambda kind: isinstance(kind, Number), "a number"), _TEXT),
                  _fixed(YesNo()), _in_series, "whether a value is in a series of preferred values, 'E24'"),

@@ -337,24 +337,34 @@ class OperationalAmplifier:
     def drive(self, volts: tuple[float, ...], gain: float) -> tuple[float, list[float]]:
         """The voltage behind the output resistance and its derivatives by each terminal.
 
-        It follows gain times the input difference about the middle of its range and bends into the limits as a
-        hyperbolic tangent, which is smooth: the true shape of clipping is not claimed.
+        It follows gain times the input difference and bends into the limits of the output.
         """
         _, plus, minus, high, low = volts
-        model = self.model
-        top, bottom = high - model.from_plus, low + model.from_minus
-        if top <= bottom:
-            return (high + low) / 2, [0.0, 0.0, 0.0, 0.5, 0.5]
-        middle, half = (top + bottom) / 2, (top - bottom) / 2
-        wanted = gain * (plus - minus + model.offset)
+        found, slope, by_high, by_low = self.bent(gain * (plus - minus + self.model.offset), high, low)
+        return found, [0.0, gain * slope, -gain * slope, by_high, by_low]
+
+    def wanted(self, volts: tuple[float, ...]) -> float:
+        """The voltage that the inputs ask of the output, limits aside."""
+        return self.model.gain * (volts[1] - volts[2] + self.model.offset)
+
+    def range_of(self, high: float, low: float) -> tuple[float, float]:
+        """Middle and half width of what the output reaches between its supplies."""
+        top, bottom = high - self.model.from_plus, low + self.model.from_minus
+        return (top + bottom) / 2, max((top - bottom) / 2, 1e-3)
+
+    def bent(self, wanted: float, high: float, low: float) -> tuple[float, float, float, float]:
+        """The wanted voltage within the limits of the output, and its derivatives by it and by both supplies.
+
+        It bends into the limits as a hyperbolic tangent, which is smooth: the true shape of clipping is not claimed.
+        """
+        middle, half = self.range_of(high, low)
         reach = (wanted - middle) / half
         bent = math.tanh(max(-40.0, min(40.0, reach)))
         slope = 1 - bent * bent
         by_middle, by_half = 1 - slope, bent - slope * reach
-        return (
-            middle + half * bent,
-            [0.0, gain * slope, -gain * slope, by_middle / 2 + by_half / 2, by_middle / 2 - by_half / 2],
-        )
+        if half <= 1e-3:
+            return middle + half * bent, slope, 0.5, 0.5
+        return middle + half * bent, slope, (by_middle + by_half) / 2, (by_middle - by_half) / 2
 
 
 Nonlinear = Diode | Bipolar | Fet

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -26,7 +27,7 @@ Matrix = NDArray[np.float64]
 LEAST_CONDUCTANCE = 1e-12  # from every node to zero, as circuit simulators have it; keeps floating nodes solvable
 MOST_ITERATIONS = 120
 MOST_STEP = 0.5  # volts that a node may move in one iteration
-CLOSE_VOLTS, CLOSE_AMPS = 1e-9, 1e-12
+CLOSE_VOLTS, CLOSE_WANTED = 1e-9, 1e-6
 
 
 class NoOperatingPoint(Exception):
@@ -47,13 +48,20 @@ class OperatingPoint:
 
 @dataclass(frozen=True)
 class Network:
-    """Elements, and the nodes whose voltage is given (rails, ground)."""
+    """Elements, and the nodes whose voltage is given (rails, ground).
+
+    Attributes:
+        nodes: those to be found, where not just all that elements touch.
+    """
 
     elements: tuple[Element, ...]
     known: Mapping[str, float]
+    nodes: tuple[str, ...] = ()
 
     def free_nodes(self) -> tuple[str, ...]:
         """Nodes whose voltage is to be found, in order of first mention."""
+        if self.nodes:
+            return self.nodes
         seen = dict.fromkeys(node for element in self.elements for node in terminals(element))
         return tuple(node for node in seen if node not in self.known)
 
@@ -65,16 +73,22 @@ def terminals(element: Element) -> tuple[str, ...]:
     return element.nodes
 
 
-def operating_point(network: Network, start: Mapping[str, float] | None = None) -> OperatingPoint:
+def operating_point(
+    network: Network, start: Mapping[str, float] | None = None, effort: float = math.inf
+) -> OperatingPoint:
     """The voltages at rest.
 
     Newton's method from the start given (or from zero); where it does not settle, gains and conductances are raised
     in steps.
 
+    Args:
+        effort: how many equations of curved elements may be worked out before giving up; a solution of n linear
+            equations counts as n cubed over 30000 of them.
+
     Raises:
         NoOperatingPoint: when it does not settle.
     """
-    solver = _Solver(network)
+    solver = _Solver(network, effort)
     guess = np.array([(start or {}).get(node, 0.0) for node in solver.nodes])
     found = solver.solve(guess, 1.0, 0.0)
     if found is None:
@@ -84,13 +98,34 @@ def operating_point(network: Network, start: Mapping[str, float] | None = None) 
     return solver.told(found)
 
 
+def sensitivities(network: Network, point: OperatingPoint) -> tuple[Matrix | None, bool]:
+    """How node voltages answer to currents into nodes at an operating point, and whether the point stays.
+
+    Returns:
+        The inverse of the Jacobian in ohms, in the order of the free nodes, or None where there is none; and False
+        where its determinant is negative: then the point is one on which the circuit turns to one side or the other,
+        whatever its capacitances (the product of the eigenvalues of C^-1 J is positive wherever all decay).
+    """
+    solver = _Solver(network)
+    size = len(solver.nodes)
+    wanted = [element.wanted(tuple(point.volts[node] for node in element.nodes)) for element in solver.amplifiers]
+    unknowns = np.array([*(point.volts[node] for node in solver.nodes), *wanted])
+    _, jacobian = solver._equations(unknowns, 1.0, 0.0)
+    sign, _ = np.linalg.slogdet(jacobian)
+    try:
+        return np.asarray(np.linalg.inv(jacobian)[:size, :size]), bool(sign >= 0)
+    except np.linalg.LinAlgError:
+        return None, True
+
+
 class _Solver:
-    def __init__(self, network: Network) -> None:
-        self.network = network
+    def __init__(self, network: Network, effort: float = math.inf) -> None:
+        self.network, self.effort = network, effort
         self.nodes = network.free_nodes()
         self.index = {node: number for number, node in enumerate(self.nodes)}
         self.linear, self.sources = self._linear_part()
-        self.curved = [e for e in network.elements if isinstance(e, Diode | Bipolar | Fet | OperationalAmplifier)]
+        self.curved = [e for e in network.elements if isinstance(e, Diode | Bipolar | Fet)]
+        self.amplifiers = [e for e in network.elements if isinstance(e, OperationalAmplifier)]
         self.span = max((abs(volts) for volts in network.known.values()), default=0.0)
 
     def _linear_part(self) -> tuple[Matrix, Vector]:
@@ -129,18 +164,20 @@ class _Solver:
             float(volts[self.index[node]]) if node in self.index else self.network.known[node] for node in nodes
         )
 
-    def _equations(self, volts: Vector, gain: float, leak: float) -> tuple[Vector, Matrix]:
-        """Currents that are left over at each node, and how they change."""
-        conductance = LEAST_CONDUCTANCE + leak
-        jacobian = self.linear.copy()
-        jacobian[np.diag_indices_from(jacobian)] += conductance
-        left = self.linear @ volts - self.sources + conductance * volts
+    def _equations(self, unknowns: Vector, gain: float, leak: float) -> tuple[Vector, Matrix]:
+        """Currents that are left over at each node, then volts at each amplifier's input, and how they change."""
+        conductance, size = LEAST_CONDUCTANCE + leak, len(self.nodes)
+        volts = unknowns[:size]
+        jacobian = np.zeros((len(unknowns), len(unknowns)))
+        jacobian[:size, :size] = self.linear
+        jacobian[range(size), range(size)] += conductance
+        left = np.zeros(len(unknowns))
+        left[:size] = self.linear @ volts - self.sources + conductance * volts
+        for number, amplifier in enumerate(self.amplifiers, size):
+            self._amplifier(amplifier, number, unknowns, gain, left, jacobian)
         for element in self.curved:
             nodes = element.nodes
             at = self._at(volts, nodes)
-            if isinstance(element, OperationalAmplifier):
-                self._amplifier(element, at, gain, left, jacobian)
-                continue
             currents, slopes = element.currents(at)
             for position, node in enumerate(nodes):
                 row = self.index.get(node)
@@ -154,40 +191,85 @@ class _Solver:
         return left, jacobian
 
     def _amplifier(
-        self, element: OperationalAmplifier, at: tuple[float, ...], gain: float, left: Vector, jacobian: Matrix
+        self,
+        element: OperationalAmplifier,
+        number: int,
+        unknowns: Vector,
+        gain: float,
+        left: Vector,
+        jacobian: Matrix,
     ) -> None:
+        """Two equations: the output follows what is wanted of it within its limits, and gain makes that of the inputs.
+
+        What is wanted is an unknown of its own: the output bends slowly with it, while with the difference of the
+        inputs it would jump from one limit to the other within microvolts.
+        """
+        at = self._at(unknowns, element.nodes)
+        total = max(1.0, element.model.gain * gain)
+        drive, slope, by_high, by_low = element.bent(unknowns[number], at[3], at[4])
+        left[number] = unknowns[number] / total - (at[1] - at[2] + element.model.offset)
+        jacobian[number, number] = 1 / total
+        for node, sign in ((element.plus, -1.0), (element.minus, 1.0)):
+            if node in self.index:
+                jacobian[number, self.index[node]] += sign
         row = self.index.get(element.output)
         if row is None:
             return
         siemens = 1.0 / element.model.output_ohms
-        drive, slopes = element.drive(at, max(1.0, element.model.gain * gain))
         left[row] += siemens * (at[0] - drive)
         jacobian[row, row] += siemens
-        for position, node in enumerate(element.nodes):
-            column = self.index.get(node)
-            if column is not None:
-                jacobian[row, column] -= siemens * slopes[position]
+        jacobian[row, number] -= siemens * slope
+        for node, change in ((element.supply_plus, by_high), (element.supply_minus, by_low)):
+            if node in self.index:
+                jacobian[row, self.index[node]] -= siemens * change
+
+    def _begun(self, guess: Vector, gain: float) -> Vector:
+        """Unknowns to begin with: what is wanted of each amplifier is its output, as long as it is not known better."""
+        if len(guess) == len(self.nodes) + len(self.amplifiers):
+            return guess.copy()
+        wanted = [self._at(guess, element.nodes)[0] for element in self.amplifiers]
+        return np.concatenate([guess, np.array(wanted)])
 
     def solve(self, guess: Vector, gain: float, leak: float) -> Vector | None:
         """Newton's method; None when it does not settle."""
-        volts = guess.copy()
+        unknowns, size = self._begun(guess, gain), len(self.nodes)
         bound = MOST_STEP
         for iteration in range(MOST_ITERATIONS):
-            left, jacobian = self._equations(volts, gain, leak)
+            self.effort -= 1 + len(self.curved) + len(self.amplifiers) + len(unknowns) ** 3 / 30_000
+            if self.effort < 0:
+                return None
+            left, jacobian = self._equations(unknowns, gain, leak)
             try:
-                step = np.linalg.solve(jacobian, left)
+                step: Vector = np.asarray(np.linalg.solve(jacobian, left), dtype=np.float64)
             except np.linalg.LinAlgError:
                 return None
             if not np.all(np.isfinite(step)):
                 return None
-            largest = float(np.max(np.abs(step), initial=0.0))
+            largest = float(np.max(np.abs(step[:size]), initial=0.0))
             if iteration == 40:
                 bound = MOST_STEP / 5
             limit = max(bound, 0.2 * self.span) if not self.curved else bound
-            volts = volts - step * min(1.0, limit / largest if largest > limit else 1.0)
-            if largest < CLOSE_VOLTS:
-                return volts
+            whole = min(1.0, limit / largest if largest > limit else 1.0)
+            unknowns[:size] -= step[:size] * whole
+            at_ease = self._turn(unknowns, step)
+            if largest < CLOSE_VOLTS and at_ease:
+                return unknowns
         return None
+
+    def _turn(self, unknowns: Vector, step: Vector) -> bool:
+        """Move what is wanted of amplifiers, by half their range at most or back to the middle; True when it is still.
+
+        Beyond their limits it may double with each step: there it can be thousands of volts and matters to nothing.
+        """
+        still = True
+        for number, element in enumerate(self.amplifiers, len(self.nodes)):
+            *_, high, low = self._at(unknowns, element.nodes)
+            middle, half = element.range_of(high, low)
+            most = max(half, abs(unknowns[number] - middle))
+            change = float(np.clip(step[number], -most, most))
+            unknowns[number] -= change
+            still = still and abs(step[number]) < CLOSE_WANTED * max(1.0, abs(unknowns[number]))
+        return still
 
     def by_steps(self, guess: Vector) -> Vector | None:
         """Leak conductance from large to none, then the gain of amplifiers from one to all."""

@@ -29,7 +29,7 @@ from netcheck.physics.network.operating import LEAST_CONDUCTANCE, Network, Opera
 
 Complex = NDArray[np.complex128]
 Real = NDArray[np.float64]
-_trapezoid = getattr(np, "trapezoid", None) or np.trapz  # numpy before 2.0
+_trapezoid = getattr(np, "trapezoid", None) or getattr(np, "trapz")  # noqa: B009  the latter before numpy 2
 CHUNK = 32  # frequencies solved together; larger ones cost memory and gain nothing
 ROOM_KELVIN = 300.0
 

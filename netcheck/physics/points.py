@@ -1,0 +1,404 @@
+"""The operating point of a circuit as ranges: nominal, and at the ends of what a netlist leaves open.
+
+Each thing that may vary (supply, temperature, junctions, current gain, thresholds, bias currents, the position of each
+potentiometer and switch, what connectors are joined to, values that cannot be read) is taken to its ends with all else
+nominal; what it changes is added up. Where the point moves smoothly that is the worst case; where two things hold each
+other up it is an estimate.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from types import MappingProxyType
+
+import numpy as np
+
+from netcheck.circuit.model import Part, Pin
+from netcheck.circuit.walk import Walks
+from netcheck.ground.units import Unit, show
+from netcheck.language.values import Unknown
+from netcheck.physics.blocks import Block, Plan, plan
+from netcheck.physics.devices import NOMINAL, Setting, Spread
+from netcheck.physics.modelling import OPEN_OHMS, WIRE_OHMS, ZERO, Piece
+from netcheck.physics.network.elements import CurrentSource, Element, Fet, OperationalAmplifier, Resistor
+from netcheck.physics.network.operating import (
+    Network,
+    NoOperatingPoint,
+    OperatingPoint,
+    operating_point,
+    sensitivities,
+    terminals,
+)
+from netcheck.physics.volts import spoken_net
+
+MOST_VARYING = 60  # things that vary in one block; a board of many switches is not computed in all their positions
+MOST_NODES = 300
+MOST_EFFORT = 200_000  # equations of curved elements that may be worked out for one block; about two seconds
+# A node that leaks of a picoampere move this far has nothing that sets it: 50 mV at 50 Gohm.
+LEAK_AMPS, LEAK_VOLTS = 1e-12, 0.05
+
+Values = Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """A quantity at rest: nominal, and between which ends it may lie."""
+
+    nominal: float
+    low: float
+    high: float
+
+    def told(self, what: str, unit: Unit, steady: float, share: float) -> float | Unknown:
+        """One number where it varies little, else unknown with its ends.
+
+        Args:
+            what: named in the reason. steady: how far its ends may be apart. share: the same as a part of it.
+
+        >>> from netcheck.ground.units import VOLT
+        >>> Range(4.5, 4.49, 4.51).told("the DC voltage of A", VOLT, 0.05, 0.02)
+        4.5
+        >>> Range(4.5, 4.3, 4.7).told("the DC voltage of A", VOLT, 0.05, 0.02).reasons
+        ('the DC voltage of A lies between 4.3 V and 4.7 V',)
+        """
+        if self.high - self.low <= max(steady, share * abs(self.nominal)):
+            return self.nominal
+        ends = f"{show(self.low, unit)} and {show(self.high, unit)}"
+        return Unknown((f"{what} lies between {ends}",), self.low, self.high)
+
+
+class Points:
+    """Operating points of one circuit, each block solved when it is first asked for.
+
+    Args:
+        walks: the circuit with its cables. spread: how far things are from nominal.
+    """
+
+    def __init__(self, walks: Walks, spread: Spread) -> None:
+        self.walks, self.spread = walks, spread
+        self.plan: Plan = plan(walks, spread)
+        self._solved: dict[tuple[int, str, int], Values | tuple[str, ...]] = {}
+        self._options: dict[str, tuple[Setting, ...]] = {}
+
+    # Voltages
+
+    def node(self, net: str) -> str:
+        """The node of a net."""
+        return self.walks.joined_by_cable(net)[0]
+
+    def volts(self, net: str) -> Range | Unknown:
+        """DC volts of a net against the zero."""
+        node = self.node(net)
+        found = self.quantity((node,), lambda volts, setting: volts[node])
+        if isinstance(found, Unknown):
+            return found
+        low, high = self._within(node)
+        return Range(found.nominal, max(found.low, low), min(found.high, high))
+
+    def across(self, a: str, b: str) -> Range | Unknown:
+        """DC volts from net a to net b, both at the same time."""
+        first, second = self.node(a), self.node(b)
+        if first == second:
+            return Range(0.0, 0.0, 0.0)
+        return self.quantity((first, second), lambda volts, setting: volts[first] - volts[second])
+
+    def amps(self, pin: Pin) -> Range | Unknown:
+        """Direct current into a pin of a modelled part."""
+        part, node = self.walks.circuit.parts[pin.part], self.node(pin.net)
+        pieces = [piece for piece in self.plan.by_part.get(part.key, ()) if node in piece.nodes]
+        shared = [one for one in part.pins if self.node(one.net) == node]
+        if part.key in self.plan.blind_parts or not pieces or len(shared) > 1:
+            return Unknown(
+                (self.plan.blind_parts.get(part.key) or f"the current of {self.said(part)} is not computed",)
+            )
+        if any(piece.amplifier for piece in pieces) or self._stiff(pieces):
+            return Unknown((f"the current of {self.said(part)} is not computed",))
+
+        def value(volts: Values, setting: Setting) -> float:
+            return sum(current_into(piece.make(setting), node, volts) for piece in pieces)
+
+        return self.quantity(tuple(n for piece in pieces for n in piece.nodes), value)
+
+    def watts(self, part: Part) -> Range | Unknown:
+        """What a modelled part takes up at rest, all its pieces together."""
+        pieces = [piece for piece in self.plan.by_part.get(part.key, ()) if not piece.alternating]
+        if part.key in self.plan.blind_parts or not pieces or part.kind == "connector":
+            return Unknown((self.plan.blind_parts.get(part.key) or f"the heat of {self.said(part)} is not computed",))
+        if any(piece.amplifier for piece in pieces) or self._stiff(pieces):
+            return Unknown((f"the heat of {self.said(part)} is not computed",))
+
+        def value(volts: Values, setting: Setting) -> float:
+            return sum(heat_of(piece.make(setting), volts) for piece in pieces)
+
+        found = self.quantity(tuple(n for piece in pieces for n in piece.nodes), value)
+        return found if isinstance(found, Unknown) else replace(found, low=max(found.low, 0.0))
+
+    def _stiff(self, pieces: Sequence[Piece]) -> bool:
+        """Whether a piece joins two known nodes of like volts: what flows from one to the other is not known."""
+        known = self.plan.known
+        return any(
+            all(node in known for node in piece.nodes) and len({known[node][1] for node in piece.nodes}) == 1
+            for piece in pieces
+        )
+
+    def said(self, part: Part) -> str:
+        """A part as it is named in reasons."""
+        return self.walks.said(part)
+
+    # Quantities and their ranges
+
+    def quantity(self, nodes: Iterable[str], value: Callable[[Values, Setting], float]) -> Range | Unknown:
+        """Something that follows from node voltages, nominal and over all that varies.
+
+        Args:
+            nodes: those whose volts are needed. value: gives it from volts and setting.
+        """
+        wanted = tuple(dict.fromkeys(nodes))
+        at_rest = self._gathered(wanted, "", NOMINAL)
+        if isinstance(at_rest, Unknown):
+            return at_rest
+        nominal = value(at_rest, NOMINAL)
+        if not math.isfinite(nominal):
+            return Unknown(("the operating point gives no number",))
+        low = high = nominal
+        for name in sorted(self._varying(wanted)):
+            ends = []
+            for number, setting in enumerate(self.options(name)):
+                volts = self._gathered(wanted, name, setting, number)
+                if isinstance(volts, Unknown):
+                    return volts
+                ends.append(value(volts, setting) - nominal)
+            low += min(0.0, *ends)
+            high += max(0.0, *ends)
+        if not (math.isfinite(low) and math.isfinite(high)):
+            return Unknown(("the operating point gives no number",))
+        return Range(nominal, low, high)
+
+    def _varying(self, nodes: Sequence[str]) -> frozenset[str]:
+        found: set[str] = set()
+        for node in nodes:
+            if node in self.plan.of:
+                found |= self.plan.blocks[self.plan.of[node]].varies
+            elif node in self.plan.known and self.plan.known[node][0] != self.plan.known[node][2]:
+                found.add("supply")
+        return frozenset(found)
+
+    def options(self, name: str) -> tuple[Setting, ...]:
+        """The settings at the ends of one thing that varies."""
+        if name not in self._options:
+            self._options[name] = _settings(name, self.spread)
+        return self._options[name]
+
+    def _gathered(self, nodes: Sequence[str], name: str, setting: Setting, number: int = 0) -> Values | Unknown:
+        found: dict[str, float] = {}
+        for node in nodes:
+            if node in self.plan.known:
+                found[node] = self.plan.known[node][1 + setting.supply]
+            elif node not in self.plan.of:
+                return Unknown((f"{self._spoken(node)} is not computed",))
+            else:
+                values = self._solve(self.plan.of[node], name, setting, number)
+                if isinstance(values, tuple):
+                    return Unknown(values)
+                if node not in values:
+                    return Unknown((f"nothing sets the DC voltage of {self._spoken(node)}",))
+                found[node] = values[node]
+        return MappingProxyType(found)
+
+    def _spoken(self, node: str) -> str:
+        return spoken_net(self.walks.circuit, self.walks.circuit.nets[node])
+
+    def _within(self, node: str) -> tuple[float, float]:
+        """Lowest and highest known volts that a node can come from: nothing on the way makes more."""
+        if node in self.plan.known:
+            return self.plan.known[node][0], self.plan.known[node][2]
+        seen, todo = set[int](), [self.plan.of[node]]
+        feeds = {ZERO}
+        while todo:
+            number = todo.pop()
+            if number not in seen:
+                seen.add(number)
+                feeds |= set(self.plan.blocks[number].feeds)
+                todo.extend(self.plan.blocks[number].before)
+        return min(self.plan.known[one][0] for one in feeds), max(self.plan.known[one][2] for one in feeds)
+
+    # Solving
+
+    def _solve(self, number: int, name: str, setting: Setting, option: int) -> Values | tuple[str, ...]:
+        """Volts of a block's nodes, those left out that nothing sets; or the reasons why there are none."""
+        block = self.plan.blocks[number]
+        if name not in block.varies:
+            name, setting, option = "", NOMINAL, 0
+        key = (number, name, option)
+        if key not in self._solved:
+            for one in self._unsolved_before(number, name, option):
+                self._solved[(one, name, option)] = self._work_out(self.plan.blocks[one], name, setting, option)
+            self._solved[key] = self._work_out(block, name, setting, option)
+        return self._solved[key]
+
+    def _unsolved_before(self, number: int, name: str, option: int) -> list[int]:
+        """Blocks that vary as well and are still to be solved, in order."""
+        seen, todo = set[int](), list(self.plan.blocks[number].before)
+        while todo:
+            one = todo.pop()
+            if one not in seen and (not name or name in self.plan.blocks[one].varies):
+                seen.add(one)
+                todo.extend(self.plan.blocks[one].before)
+        return [one for one in sorted(seen) if (one, name, option) not in self._solved]
+
+    def _work_out(self, block: Block, name: str, setting: Setting, option: int) -> Values | tuple[str, ...]:
+        refused = block.reasons or self._too_much(block)
+        if refused:
+            return refused
+        start: Values = {}
+        if name:
+            nominal = self._solve(block.number, "", NOMINAL, 0)
+            if isinstance(nominal, tuple):
+                return nominal
+            start = nominal
+        known = self._known_for(block, name, setting, option)
+        if isinstance(known, tuple):
+            return known
+        network = Network(_held(tuple(piece.make(setting) for piece in block.pieces), known), known, block.nodes)
+        try:
+            point = operating_point(network, start, MOST_EFFORT)
+        except NoOperatingPoint as failed:
+            return (f"{failed} at {self._spoken(block.nodes[0])}",)
+        found = {node: point.volts[node] for node in block.nodes}
+        if any(not math.isfinite(volts) or abs(volts) > 1e6 for volts in found.values()):
+            return (f"the operating point at {self._spoken(block.nodes[0])} is absurd",)
+        return self._settled(block, network, point, found)
+
+    def _too_much(self, block: Block) -> tuple[str, ...]:
+        where = f"at {self._spoken(block.nodes[0])}"
+        if len(block.nodes) > MOST_NODES:
+            return (f"too many nodes depend on each other {where}",)
+        if len(block.varies) > MOST_VARYING:
+            return (f"too many positions and values are not given {where}",)
+        return ()
+
+    def _known_for(self, block: Block, name: str, setting: Setting, option: int) -> dict[str, float] | tuple[str, ...]:
+        """Volts of all nodes that a block touches and that are not its own."""
+        known: dict[str, float] = {}
+        mine = set(block.nodes)
+        for piece in block.pieces:
+            for node in piece.nodes:
+                if node in mine or node in known:
+                    continue
+                if node in self.plan.known:
+                    known[node] = self.plan.known[node][1 + setting.supply]
+                    continue
+                values = self._solve(self.plan.of[node], name, setting, option)
+                if isinstance(values, tuple):
+                    return values
+                if node not in values:
+                    return (f"nothing sets the DC voltage of {self._spoken(node)}",)
+                known[node] = values[node]
+        return known
+
+    def _settled(
+        self, block: Block, network: Network, point: OperatingPoint, found: Mapping[str, float]
+    ) -> Values | tuple[str, ...]:
+        """Without the nodes that nothing sets; none at all where the point would not stay."""
+        inverse, stays = sensitivities(network, point)
+        if not stays:
+            return (f"the circuit at {self._spoken(block.nodes[0])} does not stay at rest: it latches or oscillates",)
+        if inverse is None:
+            return {}
+        floating = np.max(np.abs(inverse), axis=1, initial=0.0) * LEAK_AMPS > LEAK_VOLTS
+        loose = {node for node, hangs in zip(network.free_nodes(), floating, strict=True) if hangs}
+        return {node: volts for node, volts in found.items() if node not in loose}
+
+    # The whole, for small signals
+
+    def network(self, setting: Setting = NOMINAL) -> tuple[Network, OperatingPoint, Mapping[str, str]]:
+        """All that is known of the circuit as one network with its operating point.
+
+        Returns:
+            The network; its point; and by node why it is left out.
+        """
+        volts = {node: values[1 + setting.supply] for node, values in self.plan.known.items()}
+        left_out: dict[str, str] = {}
+        for block in self.plan.blocks:
+            values = self._solve(block.number, "", NOMINAL, 0)
+            for node in block.nodes:
+                if isinstance(values, tuple):
+                    left_out[node] = values[0]
+                else:
+                    volts[node] = values.get(node, 0.0)
+        elements = []
+        for piece in self.plan.pieces:
+            if not any(node in left_out for node in piece.nodes):
+                element = piece.make(setting)
+                if not isinstance(element, CurrentSource):
+                    elements.append(element)
+        known = {node: values[1 + setting.supply] for node, values in self.plan.known.items()}
+        whole = Network(tuple(elements), known)
+        currents = {element.name: currents_of(element, volts) for element in elements}
+        return whole, OperatingPoint(volts, currents), left_out
+
+
+def _held(elements: tuple[Element, ...], known: Values) -> tuple[Element, ...]:
+    """Without the currents into nodes from which nothing leads to a known one: they would go to anywhere."""
+    held = set(known) | {element.output for element in elements if isinstance(element, OperationalAmplifier)}
+    ways = [element for element in elements if not isinstance(element, CurrentSource | OperationalAmplifier)]
+    ways = [element for element in ways if not (isinstance(element, Resistor) and element.ohms >= OPEN_OHMS)]
+    grown = True
+    while grown:
+        grown = False
+        for element in ways:
+            ends = set(terminals(element)) if not isinstance(element, Fet) else {element.drain, element.source}
+            if ends & held and not ends <= held:
+                held |= ends
+                grown = True
+    return tuple(e for e in elements if not isinstance(e, CurrentSource) or {e.a, e.b} <= held)
+
+
+def _settings(name: str, spread: Spread) -> tuple[Setting, ...]:
+    """The ends of what varies, by its name."""
+    plain = {
+        "supply": (Setting(supply=-1), Setting(supply=1)),
+        "heat": (Setting(kelvin=spread.cold), Setting(kelvin=spread.hot)),
+        "junctions": tuple(Setting(diodes=a, transistors=b) for a in (-1, 1) for b in (-1, 1)),
+        "gain": (Setting(gain=-1), Setting(gain=1)),
+        "fets": (Setting(fets=-1), Setting(fets=1)),
+        "bias": (Setting(bias=-1), Setting(bias=1)),
+        "outside": (Setting(outside="zero"),),
+    }
+    if name in plain:
+        return plain[name]
+    if name.startswith("position of "):
+        key = name.removeprefix("position of ")
+        return tuple(Setting(positions=MappingProxyType({key: at})) for at in (0.0, 1.0))
+    if name.startswith("ohms of "):
+        key = name.removeprefix("ohms of ")
+        return tuple(Setting(ohms=MappingProxyType({key: ohms})) for ohms in (WIRE_OHMS, OPEN_OHMS))
+    return (Setting(joined=frozenset({name})),)
+
+
+def current_into(element: Element, node: str, volts: Values) -> float:
+    """Amps that an element takes from a node."""
+    amps = currents_of(element, volts)
+    return sum(one for one, at in zip(amps, terminals(element), strict=False) if at == node)
+
+
+def heat_of(element: Element, volts: Values) -> float:
+    """Watts that an element takes up: the sum of volts times amps over its terminals."""
+    return sum(volts[node] * amps for node, amps in zip(terminals(element), currents_of(element, volts), strict=False))
+
+
+def currents_of(element: Element, volts: Values) -> tuple[float, ...]:
+    """Amps into each terminal at given volts; of an amplifier none are told."""
+    nodes = terminals(element)
+    at = tuple(volts[node] for node in nodes)
+    if isinstance(element, OperationalAmplifier):
+        return (0.0, element.model.bias, element.model.bias)
+    if isinstance(element, CurrentSource):
+        return element.amps, -element.amps
+    if isinstance(element, Resistor) or hasattr(element, "ohms"):
+        amps = (at[0] - at[1]) / max(element.ohms, 1e-9)
+        return amps, -amps
+    if hasattr(element, "farads"):
+        return 0.0, 0.0
+    return tuple(element.currents(at)[0])

@@ -1,0 +1,89 @@
+"""The operating point as values of the rule language: a number, or unknown with its ends and the reason."""
+
+from __future__ import annotations
+
+from functools import cached_property
+
+from netcheck.circuit.model import Net, Part, Pin
+from netcheck.circuit.walk import Walks
+from netcheck.circuit.words import Words
+from netcheck.ground.names import natural_key
+from netcheck.ground.units import AMPERE, VOLT, WATT, Unit
+from netcheck.language.values import Unknown
+from netcheck.physics.devices import Spread
+from netcheck.physics.points import Points, Range
+from netcheck.physics.volts import spoken_net
+
+COLDEST, HOTTEST = "coldest junctions", "hottest junctions"
+JUNCTION, STEADY, SHARE = "spread of junctions", "steady volts", "steady share"
+_TRANSISTORS = frozenset({"npn", "pnp", "nmos", "pmos", "njfet", "pjfet"})
+
+
+def spread_of(words: Words) -> Spread:
+    """How far parts and surroundings are from nominal, from the words of recognition."""
+    return Spread(
+        junction=words.limit(JUNCTION).value,
+        cold=words.limit(COLDEST).value + 273.15,
+        hot=words.limit(HOTTEST).value + 273.15,
+    )
+
+
+class AtRest:
+    """Volts, amps and watts of a circuit at rest."""
+
+    def __init__(self, walks: Walks, words: Words) -> None:
+        self.walks, self.words = walks, words
+
+    @cached_property
+    def points(self) -> Points:
+        """The operating points."""
+        return Points(self.walks, spread_of(self.words))
+
+    def volts(self, net: Net, bounds: Unknown) -> float | Unknown:
+        """Volts of a net; where they are not found, the bounds that hold all the same."""
+        found = self.points.volts(net.key)
+        if isinstance(found, Unknown):
+            return Unknown(found.reasons, bounds.low, bounds.high)
+        return self._told(found, f"the DC voltage of {spoken_net(self.walks.circuit, net)}", VOLT)
+
+    def ends(self, net: Net) -> tuple[float, float] | None:
+        """Lowest and highest volts of a net, None where they are not found."""
+        found = self.points.volts(net.key)
+        return None if isinstance(found, Unknown) else (found.low, found.high)
+
+    def across(self, part: Part, a: Net, b: Net, bounds: Unknown) -> float | Unknown:
+        """Volts from one net to another at the ends of a part."""
+        found = self.points.across(a.key, b.key)
+        what = f"the DC voltage across {self.walks.said(part)}"
+        if isinstance(found, Unknown):
+            return Unknown(found.reasons, bounds.low, bounds.high)
+        return self._told(found, what, VOLT)
+
+    def amps(self, part: Part) -> float | Unknown:
+        """Current in at the first of two ends, at the plus end or the anode; into a collector or drain."""
+        pins = part.by_role("collector") if part.kind in _TRANSISTORS else self._first(part)
+        if len(pins) != 1:
+            return Unknown((f"{self.walks.said(part)} has not two ends",))
+        return self.pin_amps(pins[0])
+
+    def pin_amps(self, pin: Pin) -> float | Unknown:
+        """Current into a pin."""
+        found = self.points.amps(pin)
+        part = self.walks.circuit.parts[pin.part]
+        return self._told(found, f"the current of {self.walks.said(part)} at rest", AMPERE, 0.0)
+
+    def watts(self, part: Part) -> float | Unknown:
+        """What a part takes up."""
+        return self._told(self.points.watts(part), f"the heat of {self.walks.said(part)} at rest", WATT, 0.0)
+
+    def _first(self, part: Part) -> tuple[Pin, ...]:
+        for role in ("plus", "anode"):
+            if len(found := part.by_role(role)) == 1:
+                return found
+        return tuple(sorted(part.pins, key=lambda pin: natural_key(pin.number)))[:1] if len(part.pins) == 2 else ()
+
+    def _told(self, found: Range | Unknown, what: str, unit: Unit, steady: float | None = None) -> float | Unknown:
+        if isinstance(found, Unknown):
+            return found
+        least = self.words.limit(STEADY).value if steady is None else steady
+        return found.told(what, unit, least, self.words.limit(SHARE).value)
