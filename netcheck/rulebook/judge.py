@@ -12,6 +12,8 @@ from netcheck.ground.units import Quantity
 from netcheck.language.expression import Expression
 from netcheck.language.logic import conjunction, disjunction
 from netcheck.language.scope import Scope, TooManySteps, Trace
+from netcheck.language.sentences import shown
+from netcheck.language.types import Number
 from netcheck.language.values import Lot, Unknown, reasons_of, unite
 from netcheck.physics.conductors import GroundLoop
 from netcheck.rulebook.facts import Facts
@@ -227,12 +229,10 @@ def _evidence(trace: Trace, keys: tuple[str, ...], most: int = 40) -> tuple[str,
 
 
 def _named(rule: Rule, scope: Scope) -> tuple[tuple[str, str], ...]:
-    """What the rule's own names stood for, those that were used."""
-    from netcheck.language.sentences import shown
-
+    """The numbers behind an outcome: those of the rule's own names that were used and are quantities."""
     found: list[tuple[str, str]] = []
     for name, let in rule.let.items():
-        if name in scope.names:
+        if name in scope.names and isinstance(let.type, Number):
             vocabulary = rule.remedy.vocabulary
             found.append((name.replace("_", " "), shown(scope.names[name], let.type, vocabulary, scope.facts)))
     return tuple(found)
