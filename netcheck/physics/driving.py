@@ -24,9 +24,12 @@ def drives(circuit: Circuit, pin: Pin) -> bool | None:
     Returns:
         True for an output of any part, for a pin of a programmed part that can be one, and for the main electrodes of
         transistors in a package; False for inputs, supply pins and all pins of parts that only pass on what they are
-        given; None for the other pins of packages of whose insides nothing is known (an analogue switch, a converter).
+        given; None for the other pins of packages of whose insides nothing is known (an analogue switch, a converter)
+        and for the reference of a buffer, which some types bring out and others want to be given.
     """
     kind = circuit.part_of(pin).kind
+    if kind == "buffer" and pin.role == "reference":
+        return None
     if pin.role == "output" or (kind in _INSIDES_UNKNOWN and pin.role in _CARRIES_CURRENT):
         return True
     if kind not in _INSIDES_UNKNOWN or pin.role in _DRIVES_NOTHING or pin.type == "input":

@@ -18,6 +18,7 @@ from netcheck.physics.driving import drives
         ("U1 opamp output=A minus=A plus=B", "OUTPUT", True),
         ("U1 opamp output=A minus=A plus=B", "PLUS", False),
         ("U1 regulator in=A out=B gnd=C", "OUT", True),
+        ("U1 buffer output=A input=B reference=C", "REFERENCE", None),
         ("U1 logic 1=A 2=B v+=C", "1", None),
         ("U1 logic 1=A 2=B v+=C", "V+", False),
         ("U1 transistor array collector1=A base1=B emitter1=C", "COLLECTOR1", True),
