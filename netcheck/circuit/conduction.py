@@ -41,7 +41,8 @@ def groups_of(part: Part, said: str, position: str = "") -> tuple[Group, ...]:
     Args:
         part: a part of any kind. Connectors, integrated circuits and parts of unknown kind join nothing.
         said: the part as it is named in reasons: "SW1", or "amp.SW1" among several boards.
-        position: 'open' or 'closed' of a switch or jumper, as an assembly tells it; '' when it is not told.
+        position: 'open' or 'closed' of a switch or jumper, or the pins that it joins ('1+2 4+5'), as an assembly tells
+            it; '' when it is not told.
 
     Two-ended parts conduct from end to end, a diode either way; a potentiometer among its three pins; a transistor
     among all its electrodes but for an insulated gate; a winding in itself. What is not known gives a group with
@@ -119,10 +120,19 @@ def _channel(part: Part, pins: tuple[Pin, ...], said: str) -> tuple[Group, ...]:
 
 
 def _contacts(part: Part, pins: tuple[Pin, ...], said: str, position: str) -> tuple[Group, ...]:
-    """Contacts of a switch, relay or jumper; the coil of a relay conducts by itself."""
+    """Contacts of a switch, relay or jumper; the coil of a relay conducts by itself, each pole of a switch too."""
     coil = _whole(tuple(pin for pin in part.pins if pin.role == "coil"))
     if position == "open":
         return coil
+    if "+" in position:
+        groups = [frozenset(group.split("+")) for group in position.split()]
+        joined = (tuple(pin for pin in pins if pin.number in group) for group in groups)
+        return coil + tuple(group for each in joined for group in _whole(each))
+    poles = {pin.unit for pin in pins}
+    if part.kind in ("switch", "button") and len(poles) > 1 and "" not in poles:
+        sure = position == "closed" and len(pins) == 2 * len(poles)
+        doubt = () if sure else (f"the position of {said} is not given",)
+        return tuple(Group(group.pins, doubt) for group in _by(pins, [pin.unit for pin in pins]))
     if position == "closed" and len(pins) == 2:
         return coil + _whole(pins)
     unknown = f"the position of {said} is not given"

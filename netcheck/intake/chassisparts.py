@@ -34,7 +34,7 @@ _JACK = {"T": "tip", "R": "ring", "S": "sleeve", "TN": "switch contact", "RN": "
 SORTS: Mapping[str, Sort] = MappingProxyType(
     {
         "mains inlet": Sort("inlet", ("L", "N", "PE"), {"PE": "ground"}, mains=True),
-        "adapter": Sort("source", ("plus", "minus"), {"plus": "plus", "minus": "minus"}),
+        "adapter": Sort("battery", ("plus", "minus"), {"plus": "plus", "minus": "minus"}),
         "ac adapter": Sort("source", ("A", "B"), {"A": "alternating", "B": "alternating"}),
         "battery": Sort("battery", ("plus", "minus"), {"plus": "plus", "minus": "minus"}),
         "switch": Sort("switch"),
