@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
 from netcheck.circuit.model import Amplifier, Circuit, Control, Net, Part, Pin
 from netcheck.circuit.partbook import PartBook
-from netcheck.circuit.shapeparts import Found, Shape
+from netcheck.circuit.shapeparts import Found, Match, Shape
 from netcheck.circuit.shapes import find_matches
 from netcheck.circuit.walk import Walks
 from netcheck.circuit.words import Words
 from netcheck.ground.names import natural_key
 from netcheck.language.scope import TooManySteps
-from netcheck.language.values import Kept, Unknown
+from netcheck.language.values import Kept, Lot, Unknown
 from netcheck.physics.conductors import GroundLoop, Island, ground_islands, ground_loops
 from netcheck.physics.feeding import Feeding, feeding
 from netcheck.physics.mating import Mating, matings
@@ -75,6 +75,7 @@ class Facts:
     _feeding: dict[tuple[str, float], Feeding] = field(default_factory=dict)
     _finding: list[str] = field(default_factory=list)
     _given_up: set[str] = field(default_factory=set)
+    _by_name: dict[tuple[str, str], Mapping[str, tuple[Match, ...]]] = field(default_factory=dict)
     _pins: dict[str, Kept] = field(default_factory=dict)
 
     @cached_property
@@ -108,6 +109,17 @@ class Facts:
             finally:
                 self._finding.pop()
         return self._found[shape]
+
+    def matches_with(self, shape: str, name: str, key: str) -> Sequence[Match]:
+        """Matches of a shape in which a name stands for the thing with a key, or for a list that holds it."""
+        asked = (shape, name)
+        if asked not in self._by_name:
+            index: dict[str, dict[Match, None]] = {}
+            for match in self.matches(shape).matches:
+                for held in _keys_in(match.names.get(name)):
+                    index.setdefault(held, {})[match] = None
+            self._by_name[asked] = {held: tuple(matches) for held, matches in index.items()}
+        return self._by_name[asked].get(key, ())
 
     @cached_property
     def parts(self) -> tuple[Part, ...]:
@@ -285,6 +297,15 @@ class Facts:
             for pin in ranked[:3]
         ]
         return f"the net of {', '.join(dict.fromkeys(shown))}"
+
+
+def _keys_in(value: object) -> Iterator[str]:
+    """The keys of a thing, or of the things that surely are in a list."""
+    if isinstance(value, Lot):
+        for member in value.members:
+            yield from _keys_in(member)
+    elif isinstance(key := getattr(value, "key", None), str):
+        yield key
 
 
 def _number_of(control: Control, part: Part) -> str | None:

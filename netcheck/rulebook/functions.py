@@ -204,13 +204,15 @@ def _matches(facts: Facts, trace: Trace, shape: str, **names: object) -> object:
     found = facts.matches(shape)
     sure: list[object] = []
     unsure: list[Perhaps] = []
-    for match in found.matches:
+    told = [(name, key) for name, thing in names.items() if (key := getattr(thing, "key", None)) is not None]
+    candidates = facts.matches_with(shape, *told[0]) if told else found.matches
+    for match in candidates:
         if all(_stands_for(match.names.get(name), thing) for name, thing in names.items()):
             if match.unsure:
                 unsure.append(Perhaps(match, match.unsure))
             else:
                 sure.append(match)
-    trace.step(len(found.matches))
+    trace.step(len(candidates))
     return Lot(tuple(sure), tuple(unsure))
 
 
