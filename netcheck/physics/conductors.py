@@ -48,6 +48,7 @@ _FEEDS = frozenset(
 )
 # Through these no direct current flows on: they stand between two circuits, or block it.
 _APART = frozenset({"optocoupler", "relay", "transformer", "converter", "module", "capacitor", "connector", "inlet"})
+_MAIN_ELECTRODES = frozenset({"drain", "source", "collector", "emitter"})
 _MOST_OHMS = 1e12
 
 
@@ -323,7 +324,8 @@ def ground_islands(circuit: Circuit, extra: Sequence[Conductor] = ()) -> tuple[I
     Elsewhere is what direct current can reach from connectors, sources and other grounds, through any part but
     capacitors and those that keep two circuits apart (transformers, optocouplers, relays, converters).
 
-    The ground with most pins of a board is never one: others are islands as seen from it.
+    One ground of a board is never one, and others are islands as seen from it: among those where energy comes in, or
+    among all if it comes in at none, the one with most pins.
     """
     graph = nx.Graph()
     found = conductors(circuit, extra)
@@ -342,17 +344,18 @@ def ground_islands(circuit: Circuit, extra: Sequence[Conductor] = ()) -> tuple[I
 
 
 def _lesser_domains(circuit: Circuit) -> list[tuple[str, ...]]:
-    """Nets of each ground domain but the greatest of its board, in natural order."""
+    """Nets of each ground domain but the main one of its board, in natural order."""
     domains: dict[tuple[str, str], list[str]] = {}
     for net in sorted(circuit.nets.values(), key=lambda net: natural_key(net.key)):
         if net.role == "ground" and net.pins:
             domains.setdefault((net.board, net.domain or net.key), []).append(net.key)
-    greatest: dict[str, tuple[int, tuple[str, str]]] = {}
+    main: dict[str, tuple[tuple[bool, int], tuple[str, str]]] = {}
     for domain, nets in domains.items():
-        size = sum(len(circuit.nets[key].pins) for key in nets)
-        if size > greatest.get(domain[0], (0, domain))[0]:
-            greatest[domain[0]] = (size, domain)
-    return [tuple(nets) for domain, nets in domains.items() if greatest[domain[0]][1] != domain]
+        pins = [pin for key in nets for pin in circuit.pins_on(circuit.nets[key])]
+        size = (any(circuit.part_of(pin).kind in _FEEDS for pin in pins), len(pins))
+        if domain[0] not in main or size > main[domain[0]][0]:
+            main[domain[0]] = (size, domain)
+    return [tuple(nets) for domain, nets in domains.items() if main[domain[0]][1] != domain]
 
 
 def _grown_together(
@@ -392,7 +395,32 @@ def _joined_or_doubts(
         doubtful = beside or {key for sort, key in graph if sort == "conductor" and key in open_ones}
         names = sorted((spoken_part(circuit, circuit.parts[key]) for key in doubtful), key=natural_key)
         doubts.extend(f"the position of {name} is not given" for name in names)
+    elif switch := _transistor_to_ground(circuit, nets):
+        doubts.append(f"whether {spoken_part(circuit, switch)} joins it to another ground is not known")
     return tuple(dict.fromkeys(doubts))
+
+
+def _transistor_to_ground(circuit: Circuit, nets: tuple[str, ...]) -> Part | None:
+    """A transistor on a way to another ground, as in a battery's minus lead; through it and other conductors."""
+    seen: dict[str, Part | None] = dict.fromkeys(nets)
+    todo = list(nets)
+    while todo:
+        net = todo.pop()
+        for pin in circuit.pins_on(circuit.nets[net]):
+            part, switch = circuit.part_of(pin), seen[net]
+            if pin.role in _MAIN_ELECTRODES:
+                mates, switch = [mate for mate in part.pins if mate.role in _MAIN_ELECTRODES], part
+            elif part.kind in CONDUCTING:
+                mates = list(part.pins)
+            else:
+                continue
+            for other in (circuit.nets[mate.net] for mate in mates):
+                if other.role == "ground" and other.key not in nets and switch:
+                    return switch
+                if other.role == "signal" and other.key not in seen:
+                    seen[other.key] = switch
+                    todo.append(other.key)
+    return None
 
 
 def _reached(circuit: Circuit, graph: nx.Graph, nets: tuple[str, ...], without: frozenset[str]) -> set[str]:

@@ -178,6 +178,20 @@ def test_a_tie_a_connector_or_a_source_of_its_own_joins_it(joined: Part) -> None
     assert not ground_islands(circuit(ENTRY, *BYPASS, AMPLIFIER, joined))
 
 
+def test_the_ground_where_energy_comes_in_is_the_main_one_however_few_its_pins() -> None:
+    """A supply on GND with one pin or two; everything else stands on GNDA."""
+    bypass = tuple(part(f"C{n}", "+15V GNDA") for n in range(1, 6))
+    (island,) = ground_islands(circuit(part("J1", "+15V GND", family="header"), *bypass, AMPLIFIER))
+    assert (island.key, island.supplies) == ("amp/net/GNDA", ("amp/U1",))
+
+
+def test_a_transistor_in_the_return_leaves_it_open() -> None:
+    """As in the minus lead of a battery with its protection."""
+    switch = part("Q1", "gate:G drain:GNDA source:GND")
+    (island,) = ground_islands(circuit(ENTRY, *BYPASS, AMPLIFIER, switch))
+    assert island.doubts == ("whether Q1 joins it to another ground is not known",)
+
+
 def test_a_capacitor_is_no_tie() -> None:
     assert len(ground_islands(circuit(ENTRY, *BYPASS, AMPLIFIER, part("C9", "GND GNDA")))) == 1
 
