@@ -6,16 +6,19 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from netcheck.circuit.model import Amplifier, Circuit, Control, Net, Part, Pin
+from netcheck.circuit.assemble import Assembled
+from netcheck.circuit.model import Amplifier, Board, Circuit, Control, Net, Part, Pin
 from netcheck.circuit.partbook import PartBook
 from netcheck.circuit.shapeparts import Found, Match, Shape
 from netcheck.circuit.shapes import find_matches
 from netcheck.circuit.walk import Walks
 from netcheck.circuit.words import Words
 from netcheck.ground.names import natural_key
+from netcheck.intake.assembly import CHASSIS
 from netcheck.language.scope import TooManySteps
 from netcheck.language.values import Kept, Lot, Unknown
-from netcheck.physics.conductors import GroundLoop, Island, ground_islands, ground_loops
+from netcheck.physics.bonds import conductors_of, joints, references
+from netcheck.physics.conductors import Conductor, GroundLoop, Island, ground_islands, ground_loops
 from netcheck.physics.feeding import Feeding, feeding
 from netcheck.physics.mating import Mating, matings
 from netcheck.physics.meeting import wired
@@ -63,6 +66,7 @@ class Facts:
 
     Attributes:
         circuit, words, book: what was read. bind: makes the shapes whose conditions speak of these facts.
+        assembled: how the boards are joined; None where boards stand alone or side by side.
     """
 
     circuit: Circuit
@@ -70,6 +74,7 @@ class Facts:
     book: PartBook
     bind: Callable[[Facts], Mapping[str, Shape]]
     assembly_given: bool = False
+    assembled: Assembled | None = None
     _found: dict[str, Found] = field(default_factory=dict)
     _volts: dict[str, float | Unknown] = field(default_factory=dict)
     _feeding: dict[tuple[str, float], Feeding] = field(default_factory=dict)
@@ -86,7 +91,23 @@ class Facts:
     @cached_property
     def walks(self) -> Walks:
         """The graph, ready to be walked."""
-        return Walks(self.circuit)
+        if self.assembled is None:
+            return Walks(self.circuit)
+        return Walks(self.circuit, self.assembled.joined, self.assembled.mated, self.assembled.positions)
+
+    @cached_property
+    def boards(self) -> tuple[Board, ...]:
+        """The boards, without the parts of the chassis."""
+        return tuple(board for board in self.circuit.boards if board.name != CHASSIS)
+
+    @cached_property
+    def extra_conductors(self) -> tuple[Conductor, ...]:
+        """Wires, screens and bonds of the assembly."""
+        return conductors_of(self.assembled, self.words) if self.assembled is not None else ()
+
+    def is_mated(self, part: Part) -> bool:
+        """Whether it is told what a connector is joined to."""
+        return self.assembled is not None and any(pin.key in self.assembled.mated for pin in part.pins)
 
     @cached_property
     def shapes(self) -> Mapping[str, Shape]:
@@ -181,7 +202,8 @@ class Facts:
     def matings(self) -> tuple[Mating, ...]:
         """Every way in which every connector can be mated."""
         most = self.words.limit(SUPPLY_ENTRY_PINS).value
-        return matings(self.circuit, most_supply_pins=int(most))
+        joined = joints(self.assembled) if self.assembled is not None else ()
+        return matings(self.circuit, joined, most_supply_pins=int(most))
 
     @cached_property
     def joined_nets(self) -> Mapping[str, str]:
@@ -216,12 +238,13 @@ class Facts:
     @cached_property
     def ground_loops(self) -> tuple[GroundLoop, ...]:
         """Rings of ground conductors."""
-        return ground_loops(self.circuit)
+        measured = references(self.assembled) if self.assembled is not None else None
+        return ground_loops(self.circuit, self.extra_conductors, measured)
 
     @cached_property
     def ground_islands(self) -> tuple[Island, ...]:
         """Grounds that nothing joins to the others."""
-        return ground_islands(self.circuit)
+        return ground_islands(self.circuit, self.extra_conductors)
 
     @cached_property
     def oddities(self) -> tuple[Oddity, ...]:
