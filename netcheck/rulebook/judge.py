@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from netcheck.circuit.model import Part
@@ -126,7 +126,7 @@ def _fixed_names(rule: Rule, facts: Facts, limits: Mapping[str, Quantity]) -> di
 def _judge_one(rule: Rule, facts: Facts, scope: Scope, bound: Bound) -> Judged | None:
     """The outcome of one subject by the table of outcomes; None when it is no subject."""
     try:
-        where = conjunction([condition.run(scope) for condition in rule.where]) if rule.where else True
+        where = _all_hold(rule.where, scope)
         if where is False:
             return None
         for aside in rule.set_aside:
@@ -139,6 +139,16 @@ def _judge_one(rule: Rule, facts: Facts, scope: Scope, bound: Bound) -> Judged |
     except TooManySteps:
         held = [Unknown((TOO_LONG,)) for _ in rule.requirements]
         return _outcome(rule, facts, Scope(facts, dict(bound.names)), bound, (TOO_LONG,), held)
+
+
+def _all_hold(conditions: Sequence[Expression], scope: Scope) -> object:
+    """Whether all conditions hold; the first that surely does not ends it, whatever the rest would cost."""
+    found: list[object] = []
+    for condition in conditions:
+        if (held := condition.run(scope)) is False:
+            return False
+        found.append(held)
+    return conjunction(found)
 
 
 def _outcome(

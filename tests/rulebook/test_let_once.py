@@ -81,3 +81,11 @@ def test_a_table_that_looks_at_the_subject_is_asked_for_each(judged: tuple[list,
 
 def test_what_was_looked_at_once_is_evidence_for_all(judged: tuple[list, Counter[str]]) -> None:
     assert all({"amp/C1", "amp/C2"} <= set(verdict.evidence) for verdict in judged[0])
+
+
+def test_a_condition_that_does_not_hold_spares_the_rest(tmp_path: Path, book) -> None:
+    text = RULE.replace("require:", "where:\n  - resistor.ohms > most\n  - count(own) > 0\nrequire:", 1)
+    rule, counts = counted(rule_of(tmp_path, book, text))
+    facts = facts_of("R1 2k A B\nR2 2k B C\nR3 500R C A\nC1 1u A B\nC2 1u B C\n", book)
+    assert [verdict.subject for verdict in judge(rule, facts)] == ["R1", "R2"]
+    assert counts["own"] == 2
