@@ -13,10 +13,12 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from netcheck.intake.netlist import Netlist
+    from netcheck.review import Plan
     from netcheck.rulebook.book import RuleBook
     from netcheck.rulebook.rule import Rule
 
 COULD_NOT = 2
+ASSEMBLY_SUFFIXES = (".yaml", ".yml")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -52,8 +54,8 @@ def _parser() -> argparse.ArgumentParser:
     )
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
 
-    review = commands.add_parser("review", help="review one or more netlists and write the report")
-    review.add_argument("files", nargs="+", type=Path, metavar="FILE", help="netlist of a board")
+    review = commands.add_parser("review", help="review an assembly, or netlists side by side, and write the report")
+    review.add_argument("files", nargs="+", type=Path, metavar="FILE", help="an assembly file, or netlists of boards")
     review.add_argument("--out", type=Path, metavar="FILE", help="where the report goes (default: NAME.report.html)")
     review.add_argument("--sarif", type=Path, metavar="FILE", help="also write the verdicts as SARIF 2.1.0")
     review.add_argument("--gate", choices=("order", "power-up"), help="let the exit code speak of this gate only")
@@ -89,10 +91,10 @@ def _common(parser: argparse.ArgumentParser, cache: bool = True) -> None:
         parser.add_argument("--no-cache", action="store_true", help="read the netlist anew")
 
 
-def _book(options: argparse.Namespace) -> RuleBook:
+def _book(options: argparse.Namespace, more: Sequence[Path] = ()) -> RuleBook:
     from netcheck.rulebook.book import load_rule_book
 
-    return load_rule_book(house=options.house)
+    return load_rule_book(house=[*options.house, *more])
 
 
 def _netlists(options: argparse.Namespace, files: Sequence[Path]) -> list[Netlist]:
@@ -116,17 +118,12 @@ def _review(options: argparse.Namespace) -> int:
     from netcheck.report.page import render_page
     from netcheck.report.sarif import dumps, sarif
     from netcheck.report.text import summary
-    from netcheck.review import BoardPlan, Plan, exit_code, review
+    from netcheck.review import exit_code, review
 
     tell = _tell if sys.stderr.isatty() and not options.quiet else _silent
-    book = _book(options)
-    tell(f"reading {len(options.files)} netlist{'s' if len(options.files) != 1 else ''}")
-    names = board_names(options.files)
-    boards = tuple(
-        BoardPlan(name, netlist) for name, netlist in zip(names, _netlists(options, options.files), strict=True)
-    )
-    result = review(Plan(" and ".join(names[:3]), boards, book), tell)
-    out = options.out or Path(f"{names[0]}.report.html")
+    plan, stem = _plan(options, tell)
+    result = review(plan, tell)
+    out = options.out or Path(f"{stem}.report.html")
     write_whole(out, render_page(result, datetime.now().astimezone()))
     if options.sarif:
         write_whole(options.sarif, dumps(sarif(result)))
@@ -134,6 +131,30 @@ def _review(options: argparse.Namespace) -> int:
         colour = sys.stdout.isatty()
         print(summary(result, _width(), colour, str(out)))
     return exit_code(result, options.gate)
+
+
+def _plan(options: argparse.Namespace, tell: Callable[[str], None]) -> tuple[Plan, str]:
+    """What is to be reviewed, from the assembly file or from netlists side by side, and a name for the report."""
+    from netcheck.ground.problems import Problem, Refused
+    from netcheck.review import BoardPlan, Plan, plan_of
+
+    files: list[Path] = options.files
+    assemblies = [file for file in files if file.suffix.lower() in ASSEMBLY_SUFFIXES]
+    if assemblies and len(files) > 1:
+        what = "an assembly file names its boards itself; give it alone"
+        raise Refused(Problem(str(assemblies[0]), 0, 0, what))
+    if assemblies:
+        from netcheck.intake.assemblycheck import open_assembly
+
+        tell("reading the assembly file and its netlists")
+        assembly, netlists = open_assembly(assemblies[0], cache=not options.no_cache)
+        house = [assemblies[0].parent / spot.text for spot in assembly.house]
+        return plan_of(assembly, netlists, _book(options, house)), board_names(assemblies)[0]
+    book = _book(options)
+    tell(f"reading {len(files)} netlist{'s' if len(files) != 1 else ''}")
+    names = board_names(files)
+    boards = tuple(BoardPlan(name, netlist) for name, netlist in zip(names, _netlists(options, files), strict=True))
+    return Plan(" and ".join(names[:3]), boards, book), names[0]
 
 
 def _width() -> int:

@@ -8,11 +8,15 @@ from dataclasses import dataclass, field, replace
 
 from netcheck import __version__
 from netcheck.circuit.account import account
+from netcheck.circuit.assemble import assemble
 from netcheck.circuit.board import understand
 from netcheck.circuit.model import Board, Circuit, Hints, join
 from netcheck.circuit.understanding import Understanding
 from netcheck.gates import GATES, HELD, NOT_KNOWN, RELEASED, Gate, answer
+from netcheck.ground.names import did_you_mean, plain
+from netcheck.ground.problems import Problem, Refused
 from netcheck.ground.units import Quantity
+from netcheck.intake.assembly import AssemblyFile, LimitChange, Spot
 from netcheck.intake.netlist import Netlist
 from netcheck.physics.mating import Mating
 from netcheck.rulebook.book import RuleBook
@@ -20,6 +24,7 @@ from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.judge import judge
 from netcheck.rulebook.rule import Rule
 from netcheck.rulebook.stages import stage_rows
+from netcheck.rulebook.twins import told_once
 from netcheck.rulebook.verdicts import OUTCOMES, Verdict
 
 
@@ -99,6 +104,7 @@ class Plan:
 
     Attributes:
         limits: rule -> limit -> (value, reason), where the assembly adjusts one. left_out: rule -> reason.
+        assembly: the file, held against its netlists already; None for boards that stand side by side.
     """
 
     name: str
@@ -107,6 +113,66 @@ class Plan:
     assembly_given: bool = False
     limits: Mapping[str, Mapping[str, tuple[Quantity, str]]] = field(default_factory=dict)
     left_out: Mapping[str, str] = field(default_factory=dict)
+    assembly: AssemblyFile | None = None
+
+
+def plan_of(assembly: AssemblyFile, netlists: Mapping[str, Netlist], book: RuleBook) -> Plan:
+    """The plan that an assembly file makes.
+
+    Args:
+        netlists: by name of board. book: with the house rules that the file names.
+
+    Raises:
+        Refused: when it adjusts or leaves out what the rule book does not have.
+    """
+    problems = [*_limit_problems(assembly, book), *_rule_problems(assembly, book)]
+    if problems:
+        raise Refused(problems)
+    limits: dict[str, dict[str, tuple[Quantity, str]]] = {}
+    for change in assembly.limits:
+        limits.setdefault(change.rule.text, {})[_limit_name(change)] = (change.value, change.because)
+    return Plan(
+        name=assembly.name,
+        boards=tuple(BoardPlan(name, netlist) for name, netlist in netlists.items()),
+        book=book,
+        assembly_given=True,
+        limits=limits,
+        left_out={left.rule.text: left.because for left in assembly.left_out},
+        assembly=assembly,
+    )
+
+
+def _limit_name(change: LimitChange) -> str:
+    return change.limit.text.replace(" ", "_")
+
+
+def _rule_problems(assembly: AssemblyFile, book: RuleBook) -> Iterable[Problem]:
+    """Rules that the file names and that there are not."""
+    named = {spot.text: spot for spot in (*(c.rule for c in assembly.limits), *(o.rule for o in assembly.left_out))}
+    for text, spot in named.items():
+        if book.rule(text) is None:
+            what = f"there is no rule '{plain(text)}'{did_you_mean(text, [rule.name for rule in book.rules])}"
+            yield _problem(assembly, spot, what)
+
+
+def _limit_problems(assembly: AssemblyFile, book: RuleBook) -> Iterable[Problem]:
+    """Limits that a rule does not have, or that are given in another unit."""
+    for change in assembly.limits:
+        rule = book.rule(change.rule.text)
+        if rule is None:
+            continue
+        own = rule.limits.get(_limit_name(change))
+        if own is None:
+            names = [name.replace("_", " ") for name in rule.limits]
+            what = f"{rule.name} has no limit '{plain(change.limit.text)}'{did_you_mean(change.limit.text, names)}"
+            yield _problem(assembly, change.limit, what)
+        elif own.unit != change.value.unit:
+            what = f"{change.value} is in {change.value.unit.name}; '{change.limit.text}' is in {own.unit.name}"
+            yield _problem(assembly, change.limit, what)
+
+
+def _problem(assembly: AssemblyFile, spot: Spot, what: str) -> Problem:
+    return Problem(assembly.file, spot.line, spot.column, what)
 
 
 def review(plan: Plan, tell: Callable[[str], None] = lambda said: None) -> Review:
@@ -118,11 +184,15 @@ def review(plan: Plan, tell: Callable[[str], None] = lambda said: None) -> Revie
     tell("recognising parts, rails and stages")
     facts = facts_of(plan)
     tell("judging")
-    verdicts = tuple(
-        verdict
-        for rule in plan.book.rules
-        if rule.name not in plan.left_out
-        for verdict in judge(rule, facts, _adjusted(plan, rule))
+    twins = facts.assembled.twins if facts.assembled is not None else {}
+    verdicts = told_once(
+        (
+            verdict
+            for rule in plan.book.rules
+            if rule.name not in plan.left_out
+            for verdict in judge(rule, facts, _adjusted(plan, rule))
+        ),
+        twins,
     )
     names = [board.name for board in plan.boards]
     return Review(
@@ -143,6 +213,11 @@ def review(plan: Plan, tell: Callable[[str], None] = lambda said: None) -> Revie
 def facts_of(plan: Plan) -> Facts:
     """The boards of a plan, understood and joined, with their facts still to be asked for."""
     words, parts = plan.book.words, plan.book.parts
+    if plan.assembly is not None:
+        hints = {board.name: board.hints for board in plan.boards}
+        netlists = {board.name: board.netlist for board in plan.boards}
+        assembled = assemble(plan.assembly, netlists, parts, words, hints)
+        return Facts(assembled.circuit, words, parts, plan.book.bind, plan.assembly_given, assembled)
     boards = tuple(understand(b.netlist, b.name, parts, words, b.hints) for b in plan.boards)
     return Facts(join(boards), words, parts, plan.book.bind, plan.assembly_given)
 
@@ -213,6 +288,7 @@ __all__ = [
     "Source",
     "exit_code",
     "facts_of",
+    "plan_of",
     "review",
     "understood",
 ]
