@@ -19,8 +19,8 @@ net net     the two ends of a two-ended part. On a diode the first is the anode,
             positive end.
 NUMBER      a pin as the netlist numbers it; anything that holds a digit: 1, 14, A3, or ~1 where letters would clash.
 LETTERS     a pin by what it is for: c b e (transistor), g d s (FET), a k (diode), w (wiper), plus minus, in out adj
-            gnd ref v+ v-, t r s tn rn sn (jack), or the name of any pin role; a digit behind a name of three or more
-            letters tells equal ones apart: end1 end2, coil1 coil2, contact1.
+            gnd ref v+ v-, t r s tn rn sn (jack), l n pe (inlet), or the name of any pin role; a digit behind a name
+            of three or more letters tells equal ones apart: end1 end2, coil1 coil2, contact1.
             `5=open` is a pin that the designer marked as open on purpose, `5=~` one that no net lists.
 ROLE        rail, ground, chassis, earth, mains, signal. VOLTS of a rail: +15 V, -15V, 5.
 
@@ -75,6 +75,7 @@ _NEED_BY_LETTERS = frozenset({"R", "C", "L", "RV"})
 
 _TRANSISTOR = {"c": "collector", "b": "base", "e": "emitter", "g": "gate", "d": "drain", "s": "source"}
 _JACK = {"t": "tip", "r": "ring", "s": "sleeve", "tn": "switch contact", "rn": "switch contact", "sn": "switch contact"}
+_INLET = {"l": "alternating", "n": "alternating", "pe": "ground"}
 _COMMON = {
     "a": "anode",
     "k": "cathode",
@@ -356,6 +357,8 @@ def _pins(draft: _Draft, reference: str, words: _Words, tokens: list[str], line:
     letters: dict[str, str] = {**_COMMON, **_TRANSISTOR}
     if words.family or words.kind == "connector" or (not words.kind and reference.startswith(("J", "P", "X"))):
         letters = {**letters, **_JACK}
+    if words.kind == "inlet":
+        letters = {**letters, **_INLET}
     found = []
     for token in tokens:
         pin, equals, net = token.partition("=")
