@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 MOST_STEPS = 100_000
 MOST_ITEMS = 10_000
+MOST_EVIDENCE = 500
 
 
 class TooManySteps(Exception):
@@ -29,8 +30,10 @@ class Trace:
             raise TooManySteps
 
     def saw(self, keys: Iterable[str]) -> None:
-        """Keep keys of what was looked at."""
+        """Keep keys of what was looked at; no reader follows more than a few hundred."""
         for key in keys:
+            if len(self.evidence) >= MOST_EVIDENCE:
+                return
             self.evidence.setdefault(key)
 
     def note(self, text: str) -> None:
@@ -39,7 +42,7 @@ class Trace:
 
     def recall(self, other: Trace) -> None:
         """Note again what was noted before; the work is not done again."""
-        self.evidence.update(other.evidence)
+        self.saw(other.evidence)
         self.notes.update(other.notes)
         self.rows |= other.rows
 
