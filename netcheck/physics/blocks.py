@@ -31,7 +31,8 @@ class Block:
     Attributes:
         nodes: in natural order. pieces: all that is to be put in, capacitors aside. before: numbers of the blocks that
             it depends on directly. feeds: known nodes that it touches.
-        reasons: why it is blind, empty when it is not. varies: what has a say in it, of this and all blocks before.
+        reasons: why it is blind, empty when it is not. foreign: why its volts hold for an open input only.
+        varies: what has a say in it, of this and all blocks before.
     """
 
     number: int
@@ -40,6 +41,7 @@ class Block:
     before: tuple[int, ...]
     feeds: tuple[str, ...]
     reasons: tuple[str, ...]
+    foreign: tuple[str, ...]
     varies: frozenset[str]
 
 
@@ -49,7 +51,8 @@ class Plan:
 
     Attributes:
         known: node -> (low, nominal, high) volts. blocks: in the order in which they can be solved. of: node -> block.
-        pieces: all of them. blind: node -> reasons, of known nodes too.
+        pieces: all of them; by_part: the same by key. blind_parts: why a part has no model, by key.
+        silent: nodes at which something alternating is not known, with the reason.
     """
 
     known: Mapping[str, tuple[float, float, float]]
@@ -59,6 +62,7 @@ class Plan:
     by_part: Mapping[str, tuple[Piece, ...]]
     modeller: Modeller
     blind_parts: Mapping[str, str] = field(default_factory=dict)
+    silent: Mapping[str, str] = field(default_factory=dict)
 
 
 def plan(walks: Walks, spread: Spread) -> Plan:
@@ -67,6 +71,8 @@ def plan(walks: Walks, spread: Spread) -> Plan:
     modeller = Modeller(walks, {node: volts[1] for node, volts in known.items()}, spread)
     pieces, blinds = _all_pieces(walks, modeller, known)
     graph = _graph(walks, modeller, pieces, known)
+    silent = {node: blind.reason for blind in blinds if blind.alternating for node in blind.nodes}
+    blinds = [blind for blind in blinds if not blind.alternating]
     reasons = _blind_nodes(walks, modeller, blinds, known)
     order = _in_order(graph)
     of = {node: number for number, nodes in enumerate(order) for node in nodes}
@@ -79,18 +85,21 @@ def plan(walks: Walks, spread: Spread) -> Plan:
         why = unite(
             *(reasons.get(node, ()) for node in nodes),
             *(blocks[other].reasons for other in before),
-            _only_from_outside(walks, mine, nodes, known, before, blocks),
+        )
+        foreign = unite(
+            *(blocks[other].foreign for other in before),
+            _only_from_outside(walks, mine, nodes, known, before),
         )
         varies = frozenset().union(*(piece.varies for piece in mine), *(blocks[other].varies for other in before))
         if any(known[node][0] != known[node][2] for node in feeds):
             varies |= {"supply"}
-        blocks.append(Block(number, nodes, mine, tuple(before), feeds, why, varies))
+        blocks.append(Block(number, nodes, mine, tuple(before), feeds, why, foreign, varies))
     by_part: dict[str, list[Piece]] = {}
     for piece in pieces:
         by_part.setdefault(piece.part, []).append(piece)
     parts = {part: tuple(found) for part, found in by_part.items()}
     blind_parts = {blind.part: blind.reason for blind in blinds if any(node not in known for node in blind.nodes)}
-    return Plan(known, tuple(blocks), of, pieces, parts, modeller, blind_parts)
+    return Plan(known, tuple(blocks), of, pieces, parts, modeller, blind_parts, silent)
 
 
 def _known(walks: Walks) -> dict[str, tuple[float, float, float]]:
@@ -202,7 +211,6 @@ def _only_from_outside(
     nodes: Sequence[str],
     known: Mapping[str, tuple[float, float, float]],
     before: Sequence[int],
-    blocks: Sequence[Block],
 ) -> tuple[str, ...]:
     """Reasons when nothing on the board drives these nodes and a connector does that is not for the outside world.
 

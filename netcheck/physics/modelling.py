@@ -75,11 +75,12 @@ class Piece:
 
 @dataclass(frozen=True, slots=True)
 class Blind:
-    """Nodes at which a part does something that is not known, and why."""
+    """Nodes at which a part does something that is not known, and why; `alternating`: for signals only."""
 
     part: str
     nodes: tuple[str, ...]
     reason: str
+    alternating: bool = False
 
 
 class Modeller:
@@ -176,6 +177,8 @@ class Modeller:
         farads, name = part.value.number, part.key
         if a != b and farads is not None and farads > 0:
             yield Piece(name, part.key, (a, b), (), frozenset(), lambda s: Capacitor(name, a, b, farads), True)
+        elif a != b and farads is None:
+            yield Blind(part.key, (a, b), self._no_value(part), alternating=True)
 
     def _inductor(self, part: Part) -> Iterator[Piece | Blind]:
         if len(part.pins) != 2:
@@ -187,6 +190,7 @@ class Modeller:
             return
         if henries is None or henries <= 0:
             yield self._wire(part, name, a, b)
+            yield Blind(part.key, (a, b), self._no_value(part), alternating=True)
         else:
             yield self._two(part, name, a, b, lambda setting: Inductor(name, a, b, henries, WIRE_OHMS))
 
@@ -408,6 +412,10 @@ class Modeller:
     def said(self, part: Part) -> str:
         """A part as it is named in reasons."""
         return self.walks.said(part)
+
+    def _no_value(self, part: Part) -> str:
+        text = part.value.text.strip()
+        return f"{self.said(part)} has the value '{text}'" if text else f"{self.said(part)} has no value"
 
     def _no_figures(self, part: Part) -> str:
         return f"the part book has no figures for {self.said(part)} ({part.value.text})"

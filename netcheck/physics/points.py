@@ -18,7 +18,7 @@ import numpy as np
 from netcheck.circuit.model import Part, Pin
 from netcheck.circuit.walk import Walks
 from netcheck.ground.units import Unit, show
-from netcheck.language.values import Unknown
+from netcheck.language.values import Unknown, unite
 from netcheck.physics.blocks import Block, Plan, plan
 from netcheck.physics.devices import NOMINAL, Setting, Spread
 from netcheck.physics.modelling import OPEN_OHMS, WIRE_OHMS, ZERO, Piece
@@ -155,6 +155,9 @@ class Points:
             nodes: those whose volts are needed. value: gives it from volts and setting.
         """
         wanted = tuple(dict.fromkeys(nodes))
+        foreign = [self.plan.blocks[self.plan.of[node]].foreign for node in wanted if node in self.plan.of]
+        if any(foreign):
+            return Unknown(unite(*foreign))
         at_rest = self._gathered(wanted, "", NOMINAL)
         if isinstance(at_rest, Unknown):
             return at_rest
@@ -312,31 +315,20 @@ class Points:
 
     # The whole, for small signals
 
-    def network(self, setting: Setting = NOMINAL) -> tuple[Network, OperatingPoint, Mapping[str, str]]:
-        """All that is known of the circuit as one network with its operating point.
-
-        Returns:
-            The network; its point; and by node why it is left out.
-        """
-        volts = {node: values[1 + setting.supply] for node, values in self.plan.known.items()}
-        left_out: dict[str, str] = {}
-        for block in self.plan.blocks:
-            values = self._solve(block.number, "", NOMINAL, 0)
-            for node in block.nodes:
-                if isinstance(values, tuple):
-                    left_out[node] = values[0]
-                else:
-                    volts[node] = values.get(node, 0.0)
-        elements = []
-        for piece in self.plan.pieces:
-            if not any(node in left_out for node in piece.nodes):
-                element = piece.make(setting)
-                if not isinstance(element, CurrentSource):
-                    elements.append(element)
-        known = {node: values[1 + setting.supply] for node, values in self.plan.known.items()}
-        whole = Network(tuple(elements), known)
-        currents = {element.name: currents_of(element, volts) for element in elements}
-        return whole, OperatingPoint(volts, currents), left_out
+    def volts_for(self, nodes: Iterable[str]) -> Values | tuple[str, ...]:
+        """Nominal volts of nodes with all inputs open, 0 for those that nothing sets; or why there are none."""
+        found: dict[str, float] = {}
+        for node in nodes:
+            if node in self.plan.silent:
+                return (self.plan.silent[node],)
+            if node in self.plan.known:
+                found[node] = self.plan.known[node][1]
+                continue
+            values = self._solve(self.plan.of[node], "", NOMINAL, 0)
+            if isinstance(values, tuple):
+                return values
+            found[node] = values.get(node, 0.0)
+        return found
 
 
 def _held(elements: tuple[Element, ...], known: Values) -> tuple[Element, ...]:

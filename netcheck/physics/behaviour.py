@@ -1,0 +1,158 @@
+"""What the circuit will do, as numbers: plain data for the report and for `netcheck read --numbers`.
+
+SI units throughout: hertz, volts rms where not said otherwise, ohms, watts, seconds. What could not be computed is told
+with its reason, never left out silently.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True, slots=True)
+class Corner:
+    """Where a response has fallen by so many decibels from what it is at 1 kHz.
+
+    Attributes:
+        side: 'low' or 'high'. drop: in dB, positive. hertz: None where it lies beyond `beyond`.
+        beyond: the end of the frequencies looked at. parts: keys of the capacitors, then resistors, that set it, the
+            one with most say first. shares: how much of the corner each sets: an RC by itself has 1 and 1.
+    """
+
+    side: str
+    drop: float
+    hertz: float | None
+    beyond: float
+    parts: tuple[str, ...] = ()
+    shares: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class LoadLevel:
+    """What comes out into one load before something limits it.
+
+    Attributes:
+        ohms: the load, infinite for none. volts: largest sine, rms. amps: its peak current. watts: into the load.
+        limit: what acts first, a clause ("the output of U1A reaches its supply"). gain: in dB with this load.
+    """
+
+    ohms: float
+    volts: float
+    amps: float
+    watts: float
+    limit: str
+    gain: float
+
+
+@dataclass(frozen=True, slots=True)
+class ControlEffect:
+    """What a potentiometer does: gain in dB at 1 kHz with it at its first end, in the middle, at its last end."""
+
+    part: str
+    gains: tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class PathBehaviour:
+    """One way of a signal from an input to an output.
+
+    Attributes:
+        key: 'INPUT NODE > OUTPUT NODE'. board: name. input, output: keys of nets. input_pin, output_pin: keys of the
+            connector pins, '' where the path ends before a switch or relay, which `ends_at` then names (a part's key).
+        parts: keys of the parts that have a say. reasons: why nothing was computed, empty when it was.
+        frequencies, decibels, degrees, delays: the response, from the source's volts to the output's, no load.
+        gain: in dB at 1 kHz. corners: -3 dB and -0.5 dB on both sides. flatness: largest deviation from the gain at
+            1 kHz between `band` ends, dB.
+        input_ohms: at 1 kHz. output_ohms: at each frequency, the magnitude. noise: V rms, 20 Hz to 20 kHz, input
+            shorted. noise_weighted: the same, A-weighted. loudest: parts with most noise and their share of its power.
+    """
+
+    key: str
+    board: str
+    input: str
+    output: str
+    input_pin: str = ""
+    output_pin: str = ""
+    ends_at: str = ""
+    parts: tuple[str, ...] = ()
+    reasons: tuple[str, ...] = ()
+    frequencies: tuple[float, ...] = ()
+    decibels: tuple[float, ...] = ()
+    degrees: tuple[float, ...] = ()
+    delays: tuple[float, ...] = ()
+    gain: float = 0.0
+    corners: tuple[Corner, ...] = ()
+    band: tuple[float, float] = (20.0, 20e3)
+    flatness: float = 0.0
+    input_ohms: float = 0.0
+    output_ohms: tuple[float, ...] = ()
+    noise: float = 0.0
+    noise_weighted: float = 0.0
+    loudest: tuple[tuple[str, float], ...] = ()
+    loads: tuple[LoadLevel, ...] = ()
+    controls: tuple[ControlEffect, ...] = ()
+
+    def corner(self, side: str, drop: float) -> Corner | None:
+        """The corner of a side at a drop, or None."""
+        return next((one for one in self.corners if one.side == side and one.drop == drop), None)
+
+    def output_ohms_at(self, hertz: float) -> float | None:
+        """Output impedance at the frequency nearest to one, or None."""
+        if not self.frequencies:
+            return None
+        at = min(range(len(self.frequencies)), key=lambda number: abs(self.frequencies[number] - hertz))
+        return self.output_ohms[at]
+
+
+@dataclass(frozen=True, slots=True)
+class RestRow:
+    """A quantity at rest: what it is of, nominal, its ends; or the reason why it is not known.
+
+    Attributes:
+        key: of the net or part. unit: 'V', 'A' or 'W'.
+    """
+
+    key: str
+    unit: str
+    nominal: float | None
+    low: float | None = None
+    high: float | None = None
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceHeat:
+    """Heat of a transistor of an output stage.
+
+    Attributes:
+        part: key. rest: watts at rest, nominal and its ends. most: watts of the worst sine into `load` ohms.
+        at_volts: peak volts of that sine. shorted: the same into a shorted output, limited by what is in its way.
+        load: ohms. rating: what the part book allows in free air at 25 °C, None where not known.
+    """
+
+    part: str
+    rest: tuple[float, float, float]
+    most: float
+    at_volts: float
+    shorted: float | None
+    load: float
+    rating: float | None = None
+
+
+@dataclass(frozen=True)
+class Behaviour:
+    """All numbers of one board.
+
+    Attributes:
+        board: name. paths: in natural order. more_paths: how many were left out beyond the bound.
+        volts: nets at rest. heat: parts at rest that take up most, the hottest first. devices: output stages.
+        not_computed: reasons with how many nets each leaves unknown, the widest first.
+    """
+
+    board: str
+    paths: tuple[PathBehaviour, ...] = ()
+    more_paths: int = 0
+    volts: tuple[RestRow, ...] = ()
+    heat: tuple[RestRow, ...] = ()
+    devices: tuple[DeviceHeat, ...] = ()
+    not_computed: tuple[tuple[str, int], ...] = field(default=())

@@ -1,0 +1,280 @@
+"""What a signal path does to a small signal: response, corners and what sets them, impedances, noise, controls."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from types import MappingProxyType
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netcheck.circuit.conduction import VARIABLE
+from netcheck.ground.names import natural_key
+from netcheck.physics.behaviour import ControlEffect, Corner, PathBehaviour
+from netcheck.physics.devices import NOMINAL, Setting
+from netcheck.physics.network.elements import Capacitor, CurrentSource
+from netcheck.physics.network.operating import Network, OperatingPoint, terminals
+from netcheck.physics.network.response import NoiseShare, Singular, SmallSignal, Transfer, total_noise
+from netcheck.physics.points import Points, currents_of
+from netcheck.physics.ports import SignalPath
+
+Real = NDArray[np.float64]
+
+FREQUENCIES = np.logspace(0, 6, 400)
+LOWER = np.logspace(-2, 0, 60, endpoint=False)  # looked at where the response is still flat at 1 Hz
+HIGHER = np.logspace(6, 8, 61)[1:]
+MIDDLE = 1000.0
+DROPS = (3.0, 0.5)
+BAND = (20.0, 20e3)
+LEAST_SHARE = 0.15  # what sets less than this much of a corner is not named
+MOST_NAMED = 4
+MOST_NODES = 120
+QUIETEST = 1e-6  # a path that passes less than a millionth in all its band is none
+Curve = tuple[Real, Real]
+
+
+@dataclass(frozen=True)
+class PathModel:
+    """A path, made linear: the network with its input as a source, and what was left out.
+
+    Attributes:
+        small: the linear network. part_of: element -> key of its part. elements: by name.
+    """
+
+    path: SignalPath
+    network: Network
+    point: OperatingPoint
+    small: SmallSignal
+    part_of: Mapping[str, str]
+
+    @property
+    def output(self) -> str:
+        """The node of the output."""
+        return self.path.output.node
+
+
+def path_model(points: Points, path: SignalPath, setting: Setting = NOMINAL) -> PathModel | tuple[str, ...]:
+    """The linear network of a path at a setting, or the reasons why there is none."""
+    if len(path.nodes) > MOST_NODES:
+        return (f"the path has more than {MOST_NODES} nodes",)
+    found = points.volts_for(path.nodes | {path.input.node})
+    if isinstance(found, tuple):
+        return found
+    known = {node: values[1] for node, values in points.plan.known.items()}
+    elements, part_of = [], {}
+    for piece in points.plan.pieces:
+        inside = all(node in known or node in path.nodes for node in piece.nodes)
+        if inside and any(node in path.nodes for node in piece.nodes):
+            element = piece.make(setting)
+            if not isinstance(element, CurrentSource):
+                elements.append(element)
+                part_of[element.name] = piece.part
+    used = {node for element in elements for node in terminals(element)} | {path.input.node}
+    volts = {node: known[node] for node in used if node in known} | {
+        node: found[node] for node in used if node in found
+    }
+    sources = {node: volts[node] for node in used if node in known} | {path.input.node: volts[path.input.node]}
+    network = Network(tuple(elements), sources)
+    point = OperatingPoint(volts, {element.name: currents_of(element, volts) for element in elements})
+    return PathModel(path, network, point, SmallSignal(network, point), MappingProxyType(part_of))
+
+
+def behaviour_of(points: Points, path: SignalPath) -> PathBehaviour:
+    """All small-signal numbers of one path; with reasons where there are none."""
+    ends = _ends(points, path)
+    made = path_model(points, path)
+    if isinstance(made, tuple):
+        return replace(ends, reasons=made)
+    try:
+        return _computed(points, made, ends)
+    except Singular as singular:
+        return replace(ends, reasons=(str(singular),))
+
+
+def _ends(points: Points, path: SignalPath) -> PathBehaviour:
+    return PathBehaviour(
+        key=f"{path.input.node} > {path.output.node}",
+        board=points.walks.circuit.nets[path.input.node].board,
+        input=path.input.node,
+        output=path.output.node,
+        input_pin=path.input.pin,
+        output_pin=path.output.pin,
+        ends_at=path.output.switch,
+    )
+
+
+def _computed(points: Points, made: PathModel, ends: PathBehaviour) -> PathBehaviour:
+    small, source = made.small, made.path.input.node
+    transfer = small.transfer(source, made.output, FREQUENCIES)
+    if not np.all(np.isfinite(transfer.values)) or np.max(np.abs(transfer.values)) < QUIETEST:
+        return replace(ends, reasons=("nothing to speak of comes from the input to the output",))
+    middle = float(np.interp(math.log(MIDDLE), np.log(FREQUENCIES), transfer.decibels))
+    output = np.abs(small.impedance(made.output, FREQUENCIES))
+    shares = small.noise(made.output, FREQUENCIES)
+    in_band = (FREQUENCIES >= BAND[0]) & (FREQUENCIES <= BAND[1])
+    return replace(
+        ends,
+        parts=tuple(sorted({made.part_of[name] for name in made.part_of}, key=natural_key)),
+        frequencies=_plain(FREQUENCIES),
+        decibels=_plain(transfer.decibels),
+        degrees=_plain(np.degrees(np.unwrap(np.angle(transfer.values)))),
+        delays=_plain(transfer.group_delay),
+        gain=middle,
+        corners=corners_of(made, transfer, middle),
+        band=BAND,
+        flatness=float(np.max(np.abs(transfer.decibels[in_band] - middle))),
+        input_ohms=input_ohms(made),
+        output_ohms=_plain(output),
+        noise=in_band_noise(shares, FREQUENCIES),
+        noise_weighted=in_band_noise(shares, FREQUENCIES, weighted=True),
+        loudest=_loudest(made, shares),
+        controls=_controls(points, made.path),
+    )
+
+
+def _plain(values: Real) -> tuple[float, ...]:
+    return tuple(float(value) for value in values)
+
+
+# Corners
+
+
+def corners_of(made: PathModel, transfer: Transfer, middle: float) -> tuple[Corner, ...]:
+    """Where the response has fallen by each of the drops, below and above 1 kHz, and what sets it there."""
+    source = made.path.input.node
+    curve = (transfer.frequencies, transfer.decibels)
+    if curve[1][0] > middle - max(DROPS):
+        curve = _joined(_curve(made, source, LOWER), curve)
+    if curve[1][-1] > middle - max(DROPS):
+        curve = _joined(curve, _curve(made, source, HIGHER))
+    found = []
+    for side in ("low", "high"):
+        for drop in DROPS:
+            hertz = crossing(curve, middle - drop, side)
+            parts, shares = _set_by(made, hertz) if hertz is not None else ((), ())
+            beyond = float(curve[0][0] if side == "low" else curve[0][-1])
+            found.append(Corner(side, drop, hertz, beyond, parts, shares))
+    return tuple(found)
+
+
+def _curve(made: PathModel, source: str, frequencies: Real) -> Curve:
+    transfer = made.small.transfer(source, made.output, frequencies)
+    return transfer.frequencies, transfer.decibels
+
+
+def _joined(a: Curve, b: Curve) -> Curve:
+    return np.concatenate([a[0], b[0]]), np.concatenate([a[1], b[1]])
+
+
+def crossing(curve: Curve, level: float, side: str) -> float | None:
+    """The frequency nearest to 1 kHz at which a response comes down through a level, between points by straight lines.
+
+    >>> frequencies = np.array([10.0, 100.0, 1000.0, 10000.0])
+    >>> crossing((frequencies, np.array([-20.0, -1.0, 0.0, 0.0])), -10.5, "low")
+    31.62...
+    """
+    frequencies, decibels = curve
+    start = int(np.argmin(np.abs(np.log(frequencies / MIDDLE))))
+    step = -1 if side == "low" else 1
+    at = start
+    while 0 <= at + step < len(frequencies):
+        if decibels[at + step] < level <= decibels[at]:
+            part = (decibels[at] - level) / (decibels[at] - decibels[at + step])
+            return float(math.exp(np.log(frequencies[at]) + part * np.log(frequencies[at + step] / frequencies[at])))
+        at += step
+    return None
+
+
+def _set_by(made: PathModel, hertz: float) -> tuple[tuple[str, ...], tuple[float, ...]]:
+    """Capacitors, then all else, by how much of the corner each sets: 1 for an RC by itself.
+
+    The corner moves so that the response there stays where it is against that at 1 kHz: d ln f / d ln C is the change
+    of the one against the other, divided by the slope of the response.
+    """
+    source = made.path.input.node
+    there, slope = made.small.sensitivities(source, made.output, hertz)
+    middle, _ = made.small.sensitivities(source, made.output, MIDDLE)
+    if abs(slope) < 1e-9:
+        return (), ()
+    capacitors = {e.name for e in made.network.elements if isinstance(e, Capacitor)}
+    by_part: dict[tuple[bool, str], float] = {}
+    for name, change in there.items():
+        key = (name not in capacitors, made.part_of[name])
+        by_part[key] = by_part.get(key, 0.0) + (change - middle[name]) / slope
+    ranked = sorted(by_part, key=lambda key: (key[0], -abs(by_part[key]), natural_key(key[1])))
+    named = [key for key in ranked if abs(by_part[key]) >= LEAST_SHARE][:MOST_NAMED]
+    return tuple(key[1] for key in named), tuple(round(abs(by_part[key]), 3) for key in named)
+
+
+# Impedances, noise, controls
+
+
+def input_ohms(made: PathModel, hertz: float = MIDDLE) -> float:
+    """Magnitude of what a source meets at the input; infinite when nothing hangs there."""
+    node = made.path.input.node
+    free = Network(made.network.elements, {k: v for k, v in made.network.known.items() if k != node})
+    if node not in free.free_nodes():
+        return math.inf
+    return float(np.abs(SmallSignal(free, made.point).impedance(node, np.array([hertz]))[0]))
+
+
+def a_weighting(hertz: Real) -> Real:
+    """Gain of the A-weighting, 1 at 1 kHz.
+
+    Source: IEC 61672-1, the formula and its frequencies (20.599, 107.653, 737.862, 12194.217 Hz) from memory.
+
+    >>> [round(float(20 * np.log10(a_weighting(np.array([f]))[0])), 1) for f in (100.0, 1000.0, 10000.0)]
+    [-19.1, 0.0, -2.5]
+    """
+    square = np.asarray(hertz, dtype=float) ** 2
+    weight = 12194.217**2 * square**2
+    weight = weight / ((square + 20.598997**2) * (square + 12194.217**2))
+    weight = weight / np.sqrt((square + 107.65265**2) * (square + 737.86223**2))
+    return np.asarray(weight * 10 ** (1.99995 / 20))
+
+
+def in_band_noise(shares: Sequence[NoiseShare], frequencies: Real, weighted: bool = False) -> float:
+    """RMS volts of noise between 20 Hz and 20 kHz, A-weighted if so asked.
+
+    The band's edges are put among the frequencies, so that the band is whole.
+    """
+    density = np.sum([share.density for share in shares], axis=0) if shares else np.zeros(len(frequencies))
+    inside = frequencies[(frequencies > BAND[0]) & (frequencies < BAND[1])]
+    grid = np.concatenate([[BAND[0]], inside, [BAND[1]]])
+    values = np.interp(np.log(grid), np.log(frequencies), density)
+    if weighted:
+        values = values * a_weighting(grid) ** 2
+    return total_noise([NoiseShare("all", values)], grid)
+
+
+def _loudest(made: PathModel, shares: Sequence[NoiseShare]) -> tuple[tuple[str, float], ...]:
+    power: dict[str, float] = {}
+    for share in shares:
+        part = made.part_of[share.name]
+        power[part] = power.get(part, 0.0) + in_band_noise([share], FREQUENCIES) ** 2
+    whole = sum(power.values())
+    if whole <= 0:
+        return ()
+    ranked = sorted(power, key=lambda part: (-power[part], natural_key(part)))
+    return tuple((part, power[part] / whole) for part in ranked[:MOST_NAMED] if power[part] > 0.01 * whole)
+
+
+def _controls(points: Points, path: SignalPath) -> tuple[ControlEffect, ...]:
+    """Each potentiometer of the path at both ends and in the middle, the others in the middle."""
+    parts = points.walks.circuit.parts
+    pieces = [piece for piece in points.plan.pieces if any(node in path.nodes for node in piece.nodes)]
+    keys = sorted({piece.part for piece in pieces if parts[piece.part].kind in VARIABLE}, key=natural_key)
+    found = []
+    for key in keys[:MOST_NAMED]:
+        gains = []
+        for at in (0.0, 0.5, 1.0):
+            made = path_model(points, path, Setting(positions=MappingProxyType({key: at})))
+            if isinstance(made, tuple):
+                break
+            transfer = made.small.transfer(path.input.node, path.output.node, np.array([MIDDLE]))
+            gains.append(float(max(transfer.decibels[0], -200.0)))
+        if len(gains) == 3:
+            found.append(ControlEffect(key, (gains[0], gains[1], gains[2])))
+    return tuple(found)
