@@ -20,6 +20,7 @@ from netcheck.language.values import Kept, Lot, Unknown
 from netcheck.physics.bonds import conductors_of, joints, references
 from netcheck.physics.conductors import Conductor, GroundLoop, Island, ground_islands, ground_loops
 from netcheck.physics.feeding import Feeding, feeding
+from netcheck.physics.mains import Mains
 from netcheck.physics.mating import Mating, matings
 from netcheck.physics.meeting import wired
 from netcheck.physics.volts import net_volts
@@ -209,6 +210,11 @@ class Facts:
     def joined_nets(self) -> Mapping[str, str]:
         """For each net, one key that it shares with all that it is joined to."""
         return wired(self.circuit, self.matings)
+
+    @cached_property
+    def mains(self) -> Mains:
+        """What is on the mains, looked at through cables."""
+        return Mains(self.circuit, self.words, self.assembled.joined if self.assembled is not None else None)
 
     @cached_property
     def control_pins(self) -> tuple[ControlPin, ...]:

@@ -20,6 +20,7 @@ from netcheck.physics.driving import drives
 from netcheck.physics.mating import Contact, Mating
 from netcheck.physics.meeting import EFFECTS, effect, ground_lost, palindrome, protected
 from netcheck.rulebook.facts import Facts
+from netcheck.rulebook.nouns_mains import MAINS_ATTRIBUTES
 
 PART, PIN, NET, RECORD = Thing("part"), Thing("pin"), Thing("net"), Thing("record")
 NUMBER_KINDS = {
@@ -494,4 +495,5 @@ NOUN_ATTRIBUTES: dict[str, Mapping[str, Attribute]] = {
     "control pin": CONTROL_PIN_ATTRIBUTES,
     "oddity": ODDITY_ATTRIBUTES,
     "board": BOARD_ATTRIBUTES,
+    **MAINS_ATTRIBUTES,
 }

@@ -49,6 +49,12 @@ def of_noun(facts: Facts, noun: str) -> Sequence[object]:
             return facts.ground_islands
         case "oddity":
             return facts.oddities
+        case "mains entry":
+            return [entry for side in facts.mains.sides for entry in side.entries]
+        case "mains side":
+            return facts.mains.sides
+        case "across the line":
+            return facts.mains.across
         case "board":
             return facts.circuit.boards
     return plain.get(noun) or facts.matches(noun).matches

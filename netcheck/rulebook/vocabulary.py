@@ -13,10 +13,12 @@ from netcheck.ground.names import spoken_list
 from netcheck.language.types import Attribute, Function, Thing, Type
 from netcheck.language.values import Lot
 from netcheck.physics.conductors import Conductor, GroundLoop, Island
+from netcheck.physics.mains import AcrossLine, MainsEntry, MainsSide
 from netcheck.physics.mating import Contact, Mating
 from netcheck.rulebook.facts import ControlPin, Facts, Oddity, SupplyPin
 from netcheck.rulebook.functions import FUNCTIONS, matches_function
 from netcheck.rulebook.nouns import NOUN_ATTRIBUTES, amplifier_text, part_attributes
+from netcheck.rulebook.nouns_mains import MAINS_FUNCTIONS
 
 # Nouns that `for each` can take beside kinds of parts and shapes, and the noun whose attributes they have.
 NOUNS: dict[str, str] = {
@@ -33,6 +35,9 @@ NOUNS: dict[str, str] = {
     "ground island": "ground island",
     "oddity": "oddity",
     "board": "board",
+    "mains entry": "mains entry",
+    "mains side": "mains side",
+    "across the line": "across the line",
 }
 
 
@@ -45,7 +50,7 @@ class RuleVocabulary:
     @cached_property
     def functions(self) -> Mapping[str, Function]:
         """All functions, by name."""
-        return {**FUNCTIONS, "matches": matches_function(self.shape_names)}
+        return {**FUNCTIONS, **MAINS_FUNCTIONS, "matches": matches_function(self.shape_names)}
 
     def attributes(self, thing: Thing) -> Mapping[str, Attribute]:
         """The attributes of a noun."""
@@ -109,6 +114,12 @@ def name_of(facts: Facts, value: object) -> str:
         return spoken_list([name_of(facts, circuit.nets[key]) for key in value.grounds])
     if isinstance(value, Match):
         return spoken_list([name_of(facts, thing) for thing in members(facts, value)])
+    if isinstance(value, MainsEntry):
+        return facts.text_of(circuit.parts[value.key])
+    if isinstance(value, MainsSide):
+        return f"the mains side of {facts.text_of(circuit.parts[value.key])}"
+    if isinstance(value, AcrossLine):
+        return spoken_list([facts.text_of(part) for part in value.capacitors])
     if isinstance(value, Oddity):
         return value.pin
     if isinstance(value, Board | Record):
