@@ -1,4 +1,4 @@
-"""The demo boards against the lists in fixtures/README.md: what is planted is found, and nothing else."""
+"""The demo's amplifier board against the lists in fixtures/README.md: what is planted is found, and nothing else."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ def reviewed(book: RuleBook) -> dict[str, Review]:
     return found
 
 
-PLANTED = listed("Revision A")
+PLANTED = listed("Revision A of the amplifier alone")
 
 
 @pytest.mark.parametrize("place", PLANTED, ids=lambda place: f"{place[0]} at {' and '.join(sorted(place[1]))}")
@@ -97,7 +97,7 @@ def test_nothing_is_found_in_revision_b(reviewed: dict[str, Review]) -> None:
 
 def test_what_is_undecided_in_revision_b_is_listed(reviewed: dict[str, Review]) -> None:
     undecided = [verdict for verdict in reviewed["b"].verdicts if verdict.outcome == "undecided"]
-    reasons = listed("Revision B")
+    reasons = listed("Revision B of the amplifier alone")
     assert places(undecided, "undecided") == set(reasons)
     for verdict in undecided:  # … stands for names of nets
         assert all(piece in "; ".join(verdict.reasons) for piece in reasons[place_of(verdict)].split("…"))
