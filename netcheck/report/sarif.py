@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from io import StringIO
 from pathlib import PurePath
 from typing import Any
 from urllib.parse import quote
@@ -52,7 +53,9 @@ def sarif(review: Review) -> dict[str, Any]:
 
 def dumps(log: dict[str, Any]) -> str:
     """The log as JSON text, the same for the same review."""
-    return json.dumps(log, indent=1, ensure_ascii=True) + "\n"
+    text = StringIO()  # piece by piece: put together at once, a large log takes eight times its length
+    json.dump(log, text, indent=1, ensure_ascii=True)
+    return text.getvalue() + "\n"
 
 
 def level(consequence: str) -> str:

@@ -22,12 +22,13 @@ SOCKET = ("Connector_Generic", "Conn_01x02", "Connector_JST:JST_XH_B2B-XH-A_1x02
 
 @dataclass(frozen=True)
 class Placed:
-    """A component with its pins: (number, net)."""
+    """A component with its pins: (number, net); `functions`: a letter a pin, where the symbol names them."""
 
     reference: str
     value: str
     library: tuple[str, str, str]
     pins: tuple[tuple[str, str], ...]
+    functions: str = ""
 
 
 def _two(reference: str, value: str, library: tuple[str, str, str], a: str, b: str) -> Placed:
@@ -51,8 +52,8 @@ def _stage(n: int) -> Iterator[Placed]:
     yield _two(f"R{n}05", "3k3", R, "-15V", f"{net}LOWER")
     yield _two(f"D{n}01", "1N4148", D, f"{net}DRIVE", f"{net}UPPER")
     yield _two(f"D{n}02", "1N4148", D, f"{net}LOWER", f"{net}DRIVE")
-    yield Placed(f"Q{n}01", "BD139", NPN, (("1", f"{net}E1"), ("2", "+15V"), ("3", f"{net}UPPER")))
-    yield Placed(f"Q{n}02", "BD140", PNP, (("1", f"{net}E2"), ("2", "-15V"), ("3", f"{net}LOWER")))
+    yield Placed(f"Q{n}01", "BD139", NPN, (("1", f"{net}E1"), ("2", "+15V"), ("3", f"{net}UPPER")), "ECB")
+    yield Placed(f"Q{n}02", "BD140", PNP, (("1", f"{net}E2"), ("2", "-15V"), ("3", f"{net}LOWER")), "ECB")
     yield _two(f"R{n}06", "4R7", R, f"{net}E1", f"{net}OUT")
     yield _two(f"R{n}07", "4R7", R, f"{net}E2", f"{net}OUT")
 
@@ -88,12 +89,14 @@ def netlist_text(number: int) -> str:
             '      (sheetpath (names "/") (tstamps "/")))',
         ]
     lines += ["  )", "  (nets"]
-    nodes: dict[str, list[tuple[str, str]]] = {}
+    nodes: dict[str, list[str]] = {}
     for part in placed:
-        for pin, net in part.pins:
-            nodes.setdefault(net, []).append((part.reference, pin))
+        for position, (pin, net) in enumerate(part.pins):
+            function = f' (pinfunction "{part.functions[position]}")' if part.functions else ""
+            node = f'      (node (ref "{part.reference}") (pin "{pin}"){function} (pintype "passive"))'
+            nodes.setdefault(net, []).append(node)
     for code, (net, pins) in enumerate(nodes.items(), start=1):
         lines.append(f'    (net (code "{code}") (name "{net}")')
-        lines += [f'      (node (ref "{reference}") (pin "{pin}") (pintype "passive"))' for reference, pin in pins]
+        lines += pins
         lines.append("    )")
     return "\n".join([*lines, "  ))", ""])
