@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from netcheck.circuit.assemble import Assembled
+from netcheck.circuit.assemble import Assembled, Lead, Wire
 from netcheck.circuit.model import Amplifier, Board, Circuit, Control, Net, Part, Pin
 from netcheck.circuit.partbook import PartBook
 from netcheck.circuit.shapeparts import Found, Match, Shape
@@ -105,6 +105,30 @@ class Facts:
     def extra_conductors(self) -> tuple[Conductor, ...]:
         """Wires, screens and bonds of the assembly."""
         return conductors_of(self.assembled, self.words) if self.assembled is not None else ()
+
+    @cached_property
+    def _wiring(self) -> Mapping[str, Lead | Wire]:
+        if self.assembled is None:
+            return {}
+        found: dict[str, Lead | Wire] = {lead.key: lead for lead in self.assembled.leads}
+        return found | {wire.key: wire for wire in self.assembled.wires}
+
+    def boards_of(self, key: str) -> set[str]:
+        """Boards that a key speaks of: of a part or net its own, of a cable those at its ends."""
+        found: set[str] = set()
+        for piece in key.split(" + "):
+            one = self._wiring.get(piece)
+            ends = (one.near, one.far) if isinstance(one, Lead) else one.nets if isinstance(one, Wire) else (piece,)
+            found |= {end.split("/", 1)[0] for end in ends}
+        return found
+
+    def line_of(self, key: str) -> int | None:
+        """The line of the assembly file where a cable, or the cable of a wire, is described; None for other keys."""
+        one = self._wiring.get(key.split(" + ")[0])
+        if one is None or self.assembled is None:
+            return None
+        lead = one.key if isinstance(one, Lead) else one.cable
+        return next((cable.line for cable in self.assembled.file.cables if f"cable/{cable.name}" == lead), 0)
 
     def is_mated(self, part: Part) -> bool:
         """Whether it is told what a connector is joined to."""

@@ -18,6 +18,7 @@ from netcheck.language.values import Lot, Unknown, reasons_of, unite
 from netcheck.physics.conductors import GroundLoop
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.identity import identity, keys_of
+from netcheck.rulebook.nouns_assembly import Whole
 from netcheck.rulebook.rule import Requirement, Rule
 from netcheck.rulebook.subjects import Bound, subjects
 from netcheck.rulebook.verdicts import CONSEQUENCES, Failure, Verdict
@@ -118,7 +119,7 @@ def _bound_names(rule: Rule, bound: Bound) -> dict[str, object]:
 def _fixed_names(rule: Rule, facts: Facts, limits: Mapping[str, Quantity]) -> dict[str, object]:
     names: dict[str, object] = {name: (limits.get(name) or own).value for name, own in rule.limits.items()}
     names |= {"grounds": Lot(facts.nets_of("ground")), "rails": Lot(facts.nets_of("rail"))}
-    names |= {"boards": Lot(facts.circuit.boards)}
+    names |= {"boards": Lot(facts.boards), "assembly": Whole()}
     names |= {name: Lot(tuple(sorted(kinds))) for name, kinds in named_groups(facts.words).items()}
     return names
 
@@ -250,7 +251,7 @@ def _named(rule: Rule, scope: Scope) -> tuple[tuple[str, str], ...]:
 
 def _boards(facts: Facts, keys: tuple[str, ...]) -> tuple[str, ...]:
     names = [board.name for board in facts.circuit.boards]
-    touched = {key.split("/", 1)[0] for key in keys}
+    touched = {board for key in keys for board in facts.boards_of(key)}
     found = tuple(name for name in names if name in touched)
     return found or tuple(names if len(names) == 1 else ())
 
@@ -268,6 +269,8 @@ def _stands_at(facts: Facts, keys: tuple[str, ...]) -> tuple[str, int]:
         if (net := circuit.nets.get(key)) is not None:
             board = next(board for board in circuit.boards if board.name == net.board)
             return board.netlist.file, net.line
+        if (line := facts.line_of(key)) is not None and facts.assembled is not None:
+            return facts.assembled.file.file, line
     first = circuit.boards[0].netlist if circuit.boards else None
     return (first.file, 0) if first else ("", 0)
 

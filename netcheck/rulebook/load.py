@@ -12,6 +12,7 @@ from netcheck.ground.names import did_you_mean, plain
 from netcheck.ground.problems import Problem, Refused
 from netcheck.ground.units import Quantity
 from netcheck.ground.yamltext import MOST_BYTES, Items, Node, Reader, Table, Text, load, looks_like_split_expression
+from netcheck.intake.assemblyreading import parse_node
 from netcheck.language.expression import Environment, Expression, WordTable, check
 from netcheck.language.sentences import Sentence, check_sentence
 from netcheck.language.syntax import Mistake
@@ -180,6 +181,7 @@ class RuleReader(Reader):
                 "grounds": ListOf(Thing("net")),
                 "rails": ListOf(Thing("net")),
                 "boards": ListOf(Thing("board")),
+                "assembly": Thing("assembly"),
             }
         )
         limits = self._limits(table.get("limits"))
@@ -335,7 +337,8 @@ class RuleReader(Reader):
             self.note(node, f"'{plain(noun)}' is no noun, kind or shape{did_you_mean(noun, choices)}")
             self.take(name, Anything())
             return None
-        self.take(name, kind)
+        if name.text != "assembly" or noun != "assembly":  # that name is always there and means the same
+            self.take(name, kind)
         return Subject(name.text, kind, noun=noun)
 
     def _spread(self, subject: Subject, node: Text) -> Subject:
@@ -421,7 +424,7 @@ class RuleReader(Reader):
         return tuple(found)
 
     def _sample(self, node: Node) -> Sample | None:
-        table = self.table(node, ("title", "expect"), ("at", "says", "circuit", "boards"))
+        table = self.table(node, ("title", "expect"), ("at", "says", "circuit", "boards", "assembly"))
         expect = self.word(table.get("expect"), EXPECTED)
         title = self.text(table.get("title"))
         circuits: dict[str, tuple[str, int]] = {}
@@ -438,4 +441,7 @@ class RuleReader(Reader):
             self.note(node, f"a sample that expects '{expect}' needs says: some words of the sentence")
         at = tuple(self.list_of(table.get("at"), self.text))
         says = self.text(table.get("says")) or ""
-        return Sample(title or "", expect, at, says, circuits, node.line) if expect else None
+        wiring = table.get("assembly")
+        if wiring is not None:
+            self.problems += parse_node(wiring, self.file)[1]
+        return Sample(title or "", expect, at, says, circuits, node.line, wiring) if expect else None

@@ -20,6 +20,7 @@ from netcheck.physics.driving import drives
 from netcheck.physics.mating import Contact, Mating
 from netcheck.physics.meeting import EFFECTS, effect, ground_lost, palindrome, protected
 from netcheck.rulebook.facts import Facts
+from netcheck.rulebook.nouns_assembly import ASSEMBLY_NOUNS, IN_ASSEMBLY
 from netcheck.rulebook.nouns_mains import MAINS_ATTRIBUTES
 
 PART, PIN, NET, RECORD = Thing("part"), Thing("pin"), Thing("net"), Thing("record")
@@ -220,7 +221,7 @@ def _own_record(facts: Facts, part: Part) -> object:
 
 def part_attributes(kinds: frozenset[str] | None) -> Mapping[str, Attribute]:
     """Attributes of a part; of one narrowed to kinds, those that any of the kinds has."""
-    found = dict(PART_ATTRIBUTES)
+    found = {**PART_ATTRIBUTES, **IN_ASSEMBLY["part"]}
     for name, (holders, attribute) in _KIND_ATTRIBUTES.items():
         if kinds is None or kinds & holders:
             found[name] = attribute
@@ -381,7 +382,7 @@ def _possible(facts: Facts, mating: Mating) -> object:
 
 
 def _joined(facts: Facts, mating: Mating) -> object:
-    if mating.far is None:
+    if mating.far is None and not facts.is_mated(facts.circuit.parts[mating.near]):
         near = facts.text_of(facts.circuit.parts[mating.near])
         return Unknown((f"what {near} is joined to is not given",))
     return True
@@ -428,22 +429,6 @@ CONDUCTOR_ATTRIBUTES: dict[str, Attribute] = {
     "kind": _attr(Text(), lambda facts, conductor: conductor.kind),
     "ohms": _attr(Number(OHM), _conductor_ohms),
 }
-LOOP_ATTRIBUTES: dict[str, Attribute] = {
-    "conductors": _attr(ListOf(Thing("conductor")), lambda facts, loop: Lot(loop.conductors)),
-    "grounds": _attr(ListOf(NET), lambda facts, loop: Lot(tuple(facts.circuit.nets[key] for key in loop.grounds))),
-    "cables": _attr(ListOf(Text()), lambda facts, loop: Lot(loop.cables)),
-    "through_case": _attr(YesNo(), lambda facts, loop: loop.through_case),
-    "inside_one_cable": _attr(YesNo(), lambda facts, loop: loop.inside_one_cable),
-    "signal_reference": _attr(YesNo(), lambda facts, loop: loop.carries_signal_reference),
-    "ohms": _attr(Number(OHM), lambda facts, loop: loop.ohms),
-}
-ISLAND_ATTRIBUTES: dict[str, Attribute] = {
-    "grounds": _attr(ListOf(NET), lambda facts, island: Lot(tuple(facts.circuit.nets[key] for key in island.grounds))),
-    "supplies": _attr(
-        ListOf(PART), lambda facts, island: Lot(tuple(facts.circuit.parts[key] for key in island.supplies))
-    ),
-    "apart": _attr(YesNo(), lambda facts, island: Unknown(island.doubts) if island.doubts else True),
-}
 CONTROL_PIN_ATTRIBUTES: dict[str, Attribute] = {
     "pin": _attr(PIN, lambda facts, control: control.pin),
     "net": _attr(NET, lambda facts, control: _net_of(facts, control.pin)),
@@ -483,17 +468,16 @@ BOARD_ATTRIBUTES: dict[str, Attribute] = {
 
 NOUN_ATTRIBUTES: dict[str, Mapping[str, Attribute]] = {
     "pin": PIN_ATTRIBUTES,
-    "net": NET_ATTRIBUTES,
+    "net": {**NET_ATTRIBUTES, **IN_ASSEMBLY["net"]},
     "record": RECORD_ATTRIBUTES,
     "amplifier": AMPLIFIER_ATTRIBUTES,
     "supply pin": SUPPLY_PIN_ATTRIBUTES,
     "mating": MATING_ATTRIBUTES,
     "contact": CONTACT_ATTRIBUTES,
-    "conductor": CONDUCTOR_ATTRIBUTES,
-    "ground loop": LOOP_ATTRIBUTES,
-    "ground island": ISLAND_ATTRIBUTES,
+    "conductor": {**CONDUCTOR_ATTRIBUTES, **IN_ASSEMBLY["conductor"]},
     "control pin": CONTROL_PIN_ATTRIBUTES,
     "oddity": ODDITY_ATTRIBUTES,
     "board": BOARD_ATTRIBUTES,
     **MAINS_ATTRIBUTES,
+    **ASSEMBLY_NOUNS,
 }

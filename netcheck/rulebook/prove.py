@@ -5,11 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
+from netcheck.circuit.assemble import assemble
 from netcheck.circuit.board import understand
 from netcheck.circuit.model import Hints, join
 from netcheck.circuit.sampling import read_sample
 from netcheck.ground.names import spoken_list
 from netcheck.ground.problems import Refused
+from netcheck.ground.yamltext import Node
+from netcheck.intake.assembly import BoardEntry
+from netcheck.intake.assemblycheck import check_against
+from netcheck.intake.assemblyreading import parse_node
 from netcheck.intake.netlist import Netlist
 from netcheck.language.logic import invert
 from netcheck.rulebook.book import RuleBook
@@ -59,7 +64,7 @@ def prove(rule: Rule, book: RuleBook, break_it: bool = False) -> Proof:
     for sample in rule.samples:
         try:
             boards = _boards(sample, rule.file)
-            laid.append(_Laid(sample, boards, _facts(boards, book)))
+            laid.append(_Laid(sample, boards, _facts(boards, book, sample.wiring, rule.file)))
         except Refused as refused:
             failures += [str(problem) for problem in refused.problems]
     results = [(one, list(judge_closely(rule, one.facts))) for one in laid]
@@ -81,11 +86,26 @@ def _boards(sample: Sample, file: str) -> Boards:
     return {name: read_sample(text, file, line, name) for name, (text, line) in sample.circuits.items()}
 
 
-def _facts(boards: Boards, book: RuleBook) -> Facts:
+def _facts(boards: Boards, book: RuleBook, wiring: Node | None = None, file: str = "") -> Facts:
+    """Facts of boards side by side, or joined as the keys of an assembly file say."""
+    if wiring is not None:
+        return _joined_facts(boards, book, wiring, file)
     understood = tuple(
         understand(netlist, name, book.parts, book.words, hints) for name, (netlist, hints) in boards.items()
     )
     return Facts(join(understood), book.words, book.parts, book.bind)
+
+
+def _joined_facts(boards: Boards, book: RuleBook, wiring: Node, file: str) -> Facts:
+    read, problems = parse_node(wiring, file)
+    assembly = replace(read, boards=tuple(BoardEntry(name, "") for name in boards))
+    netlists = {name: netlist for name, (netlist, _) in boards.items()}
+    problems += check_against(assembly, netlists)
+    if problems:
+        raise Refused(problems)
+    hints = {name: told for name, (_, told) in boards.items()}
+    assembled = assemble(assembly, netlists, book.parts, book.words, hints)
+    return Facts(assembled.circuit, book.words, book.parts, book.bind, True, assembled)
 
 
 def compare(sample: Sample, judged: Iterable[Judged]) -> Iterator[str]:
@@ -186,7 +206,7 @@ def _blanked(rule: Rule, book: RuleBook, results: list[tuple[_Laid, list[Judged]
         for board, (netlist, hints) in one.boards.items():
             for reference in _with_numbers(one.facts, board):
                 blanked = {**one.boards, board: (_without_value(netlist, reference), hints)}
-                for after in judge_closely(rule, _facts(blanked, book)):
+                for after in judge_closely(rule, _facts(blanked, book, one.sample.wiring, rule.file)):
                     if after.verdict.outcome == "clear" and after.verdict.identity in findings:
                         what = f"with the value of {reference} blanked, {after.verdict.subject} turns clear"
                         yield _at(rule, one.sample, what)

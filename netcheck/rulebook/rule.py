@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from netcheck.ground.units import Quantity
+from netcheck.ground.yamltext import Node
 from netcheck.language.expression import Expression, WordTable
 from netcheck.language.sentences import Sentence
 from netcheck.language.types import Type
@@ -59,7 +60,7 @@ class Sample:
 
     Attributes:
         expect: an outcome, or 'nothing to look at'. at: the subjects with that outcome. says: words of the sentence.
-        circuits: board name -> (text, line where it begins).
+        circuits: board name -> (text, line where it begins). wiring: keys of an assembly file that join the boards.
     """
 
     title: str
@@ -68,6 +69,7 @@ class Sample:
     says: str
     circuits: Mapping[str, tuple[str, int]]
     line: int = 0
+    wiring: Node | None = None
 
 
 @dataclass(frozen=True)

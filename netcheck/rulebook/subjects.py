@@ -10,6 +10,7 @@ from netcheck.circuit.shapeparts import Match
 from netcheck.language.scope import Scope
 from netcheck.language.values import Lot, Unknown, unite
 from netcheck.rulebook.facts import Facts
+from netcheck.rulebook.nouns_assembly import assembly_subjects
 from netcheck.rulebook.rule import Rule, Subject
 
 
@@ -25,7 +26,6 @@ def of_noun(facts: Facts, noun: str) -> Sequence[object]:
     """All things that a noun stands for."""
     if noun in KINDS:
         return facts.by_kind.get(noun, ())
-    plain: dict[str, Sequence[object]] = {}
     match noun:
         case "part":
             return facts.parts
@@ -56,8 +56,9 @@ def of_noun(facts: Facts, noun: str) -> Sequence[object]:
         case "across the line":
             return facts.mains.across
         case "board":
-            return facts.circuit.boards
-    return plain.get(noun) or facts.matches(noun).matches
+            return facts.boards
+    in_assembly = assembly_subjects(facts, noun)
+    return facts.matches(noun).matches if in_assembly is None else in_assembly
 
 
 def subjects(rule: Rule, facts: Facts, fixed: Mapping[str, object]) -> Iterator[Bound]:

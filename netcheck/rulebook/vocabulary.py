@@ -18,6 +18,7 @@ from netcheck.physics.mating import Contact, Mating
 from netcheck.rulebook.facts import ControlPin, Facts, Oddity, SupplyPin
 from netcheck.rulebook.functions import FUNCTIONS, matches_function
 from netcheck.rulebook.nouns import NOUN_ATTRIBUTES, amplifier_text, part_attributes
+from netcheck.rulebook.nouns_assembly import assembly_text
 from netcheck.rulebook.nouns_mains import MAINS_FUNCTIONS
 
 # Nouns that `for each` can take beside kinds of parts and shapes, and the noun whose attributes they have.
@@ -105,6 +106,8 @@ def name_of(facts: Facts, value: object) -> str:
         return " and ".join(ends)
     if isinstance(value, Contact):
         return _contact_text(facts, value)
+    if (text := assembly_text(facts, value)) is not None:
+        return text
     if isinstance(value, Conductor):
         part = circuit.parts.get(value.key)
         return facts.text_of(part) if part is not None else value.cable or value.key
