@@ -113,7 +113,7 @@ def _computed(points: Points, made: PathModel, ends: PathBehaviour) -> PathBehav
     middle = float(np.interp(math.log(MIDDLE), np.log(FREQUENCIES), transfer.decibels))
     output = np.abs(small.impedance(made.output, FREQUENCIES))
     shares = small.noise(made.output, FREQUENCIES)
-    in_band = (FREQUENCIES >= BAND[0]) & (FREQUENCIES <= BAND[1])
+    low, high = np.searchsorted(FREQUENCIES, BAND)
     return replace(
         ends,
         parts=tuple(sorted({made.part_of[name] for name in made.part_of}, key=natural_key)),
@@ -124,7 +124,7 @@ def _computed(points: Points, made: PathModel, ends: PathBehaviour) -> PathBehav
         gain=middle,
         corners=corners_of(made, transfer, middle),
         band=BAND,
-        flatness=float(np.max(np.abs(transfer.decibels[in_band] - middle))),
+        flatness=float(np.max(np.abs(transfer.decibels[low:high] - middle))),
         input_ohms=input_ohms(made),
         output_ohms=_plain(output),
         noise=in_band_noise(shares, FREQUENCIES),

@@ -1,0 +1,271 @@
+"""The largest signal of a path, and the heat of its parts while it is driven.
+
+The network is solved again with its input moved by steps, each capacitor taken as what it is at 1 kHz: it keeps its
+direct volts and passes changes with the magnitude of its conductance there. That is exact for coupling capacitors,
+which hold their charge, and an estimate where a capacitor turns the phase at 1 kHz.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netcheck.circuit.model import Record
+from netcheck.physics.behaviour import LoadLevel
+from netcheck.physics.devices import figure
+from netcheck.physics.modelling import ZERO
+from netcheck.physics.network.elements import (
+    Capacitor,
+    CurrentSource,
+    Diode,
+    Element,
+    OperationalAmplifier,
+    Resistor,
+)
+from netcheck.physics.network.operating import Network, NoOperatingPoint, OperatingPoint, operating_point, terminals
+from netcheck.physics.paths import MIDDLE, PathModel
+from netcheck.physics.points import Points, current_into, heat_of
+
+Real = NDArray[np.float64]
+
+SMALL = 1e-3  # volts in by which the gain at rest is measured
+CLIPPED = 0.97  # an output that is this much of what the gain at rest asks for is taken for the last undistorted one
+LEAST_BIAS = 1e-5  # amps at rest below which a diode is no part of a bias network
+SHORT_OHMS = 0.01
+HALVINGS = 9
+STEPS = 8  # on either side of rest
+CYCLE = np.linspace(0.0, 2 * math.pi, 360, endpoint=False)
+EFFORT = 60_000
+
+
+def slew_needed(peak: float, hertz: float) -> float:
+    """Fastest change of a sine, in V/s. Source: derivative of the sine.
+
+    >>> round(slew_needed(1.414, 20e3))
+    177688
+    """
+    return 2 * math.pi * hertz * peak
+
+
+def full_power_bandwidth(slew: float, peak: float) -> float:
+    """Highest frequency of a sine of that peak that a slew rate in V/s allows. Source: as `slew_needed`.
+
+    >>> round(full_power_bandwidth(24e6, 1.0) / 1e6, 2)
+    3.82
+    """
+    return slew / (2 * math.pi * peak)
+
+
+def at_power(watts: float, ohms: float) -> LoadLevel:
+    """The sine that gives a power into a load. Source: Ohm and Joule.
+
+    >>> level = at_power(0.1, 32.0)
+    >>> round(level.volts, 3), round(level.amps, 3)
+    (1.789, 0.079)
+    """
+    return _level(math.sqrt(2 * watts * ohms), ohms, "", 0.0)
+
+
+def _level(peak: float, ohms: float, limit: str, gain: float) -> LoadLevel:
+    ohms = max(ohms, SHORT_OHMS)
+    amps = peak / ohms if math.isfinite(ohms) else 0.0
+    return LoadLevel(ohms, peak / math.sqrt(2), amps, peak * amps / 2, limit, gain)
+
+
+@dataclass(frozen=True)
+class Driven:
+    """A path with a load, moved through what it can do.
+
+    Attributes:
+        level: the largest sine. outputs: volts of the output against rest, rising. watts: element -> heat at each.
+    """
+
+    level: LoadLevel
+    outputs: Real
+    watts: Mapping[str, Real]
+
+    def heat(self, element: str, peak: float) -> float:
+        """Mean watts of an element over a sine of that peak at the output."""
+        at = np.interp(peak * np.sin(CYCLE), self.outputs, self.watts[element])
+        return float(np.mean(at))
+
+    def worst(self, element: str) -> tuple[float, float]:
+        """The most mean watts over all sines up to the largest, rest included, and the peak at which they come."""
+        peaks = np.linspace(0.0, self.level.volts * math.sqrt(2), 41)
+        heats = [self.heat(element, float(peak)) for peak in peaks]
+        most = int(np.argmax(heats))
+        return heats[most], float(peaks[most])
+
+
+class _Moved:
+    """The static network of a path with a load, to be solved at any input."""
+
+    def __init__(self, points: Points, made: PathModel, ohms: float) -> None:
+        self.points, self.made = points, made
+        self.source, self.output = made.path.input.node, made.output
+        rest = made.point.volts
+        self.begun = rest[self.source]
+        elements: list[Element] = []
+        for element in made.network.elements:
+            elements += _static(element, rest)
+        if math.isfinite(ohms):
+            siemens = 1 / max(ohms, SHORT_OHMS)
+            elements.append(Resistor("load", self.output, ZERO, 1 / siemens))
+            if abs(rest[self.output]) > 1.0:  # a load behind a coupling capacitor: its direct volts stay where they are
+                elements.append(CurrentSource("load at rest", ZERO, self.output, siemens * rest[self.output]))
+        self.elements = tuple(elements)
+        self.known = {ZERO: 0.0} | dict(made.network.known)
+        self.amplifiers = [e for e in elements if isinstance(e, OperationalAmplifier)]
+        self.last: Mapping[str, float] = rest
+
+    def at(self, change: float) -> OperatingPoint | None:
+        """The point with the input moved; None where there is none."""
+        network = Network(self.elements, self.known | {self.source: self.begun + change})
+        try:
+            found = operating_point(network, self.last, EFFORT)
+        except NoOperatingPoint:
+            return None
+        self.last = found.volts
+        return found
+
+    def limit_of(self, point: OperatingPoint, reached: bool) -> str:
+        """What acts at a point, a clause; '' when nothing does."""
+        limit = self._amplifier_limit(point)
+        if limit or not reached:
+            starved = self._starved(point)
+            if starved:
+                said = self.points.said(self.points.walks.circuit.parts[self.made.part_of[starved]])
+                return f"{said} no longer conducts, and what follows it gets no more current"
+        return limit or ("" if reached else "what drives the output gives no more")
+
+    def _starved(self, point: OperatingPoint) -> str:
+        """A diode that conducts at rest and no longer does: a resistor that feeds bases gives no more."""
+        for element in self.elements:
+            if isinstance(element, Diode):
+                rest = current_into(element, element.anode, self.made.point.volts)
+                if rest > LEAST_BIAS and current_into(element, element.anode, point.volts) < rest / 100:
+                    return element.name
+        return ""
+
+    def _amplifier_limit(self, point: OperatingPoint) -> str:
+        for amplifier in self.amplifiers:
+            said = self.points.said(self.points.walks.circuit.parts[self.made.part_of[amplifier.name]])
+            unit = amplifier.name.rsplit(":", 1)[-1] if ":" in amplifier.name else ""
+            amps = sum(
+                current_into(element, amplifier.output, point.volts)
+                for element in self.elements
+                if element is not amplifier and amplifier.output in terminals(element)
+            )
+            most = amplifier.model.most_amps
+            if most is not None and abs(amps) > most:
+                return f"{said}{unit} delivers no more current"
+            at = tuple(point.volts[node] for node in amplifier.nodes)
+            wanted = amplifier.wanted(at)
+            middle, half = amplifier.range_of(at[3], at[4])
+            if abs(math.tanh((wanted - middle) / half)) > CLIPPED:
+                return f"the output of {said}{unit} reaches its supply"
+        return ""
+
+
+def _static(element: Element, rest: Mapping[str, float]) -> list[Element]:
+    if not isinstance(element, Capacitor):
+        return [element]
+    siemens = 2 * math.pi * MIDDLE * element.farads
+    held = siemens * (rest[element.a] - rest[element.b])
+    return [
+        Resistor(element.name, element.a, element.b, 1 / siemens, noisy=False),
+        CurrentSource(f"{element.name} held", element.b, element.a, held),
+    ]
+
+
+def drive(points: Points, made: PathModel, ohms: float) -> Driven | tuple[str, ...]:
+    """Move a path with a load through what it can do; or why that cannot be found."""
+    moved = _Moved(points, made, ohms)
+    rest, nudged = moved.at(0.0), moved.at(SMALL)
+    if rest is None or nudged is None:
+        return ("the operating point with this load does not settle",)
+    zero = rest.volts[made.output]
+    gain = (nudged.volts[made.output] - zero) / SMALL
+    if abs(gain) < 1e-9:
+        return ("nothing to speak of comes out with this load",)
+    span = max((abs(volts) for volts in made.network.known.values()), default=0.0)
+    limits = [_last(moved, sign, gain, zero, span) for sign in (1.0, -1.0)]
+    most = min(limits, key=lambda pair: pair[0])
+    peak = abs(gain) * most[0]
+    decibels = 20 * math.log10(abs(gain))
+    changes = np.linspace(-most[0], most[0], 2 * STEPS + 1)
+    outputs, heats = [], []
+    for change in changes:
+        point = moved.at(float(change))
+        if point is not None:
+            outputs.append(point.volts[made.output] - zero)
+            heats.append({e.name: heat_of(e, point.volts) for e in moved.elements if not isinstance(e, CurrentSource)})
+    order = np.argsort(outputs)
+    watts = {name: np.array([heats[at][name] for at in order]) for name in (heats[0] if heats else {})}
+    return Driven(_level(peak, ohms, most[1], decibels), np.array(outputs)[order], watts)
+
+
+def _last(moved: _Moved, sign: float, gain: float, zero: float, span: float) -> tuple[float, str]:
+    """The largest change of the input that still comes out undistorted, and what acts beyond it."""
+    good, bad, limit = 0.0, min(1.2 * span / abs(gain), span), "nothing within the supply"
+    for _ in range(HALVINGS if abs(gain) > 0.1 else 2 * HALVINGS):
+        middle = (good + bad) / 2
+        point = moved.at(sign * middle)
+        out = None if point is None else point.volts[moved.output] - zero
+        reached = out is not None and out / (sign * middle * gain) >= CLIPPED
+        why = "the operating point is lost" if point is None else moved.limit_of(point, reached)
+        if reached and not why:
+            good = middle
+        else:
+            bad, limit = middle, why
+            moved.last = moved.made.point.volts if point is None else moved.last
+    return good, limit
+
+
+def slew_limit(record: Record | None, peak: float, hertz: float = 20e3) -> float | None:
+    """Share of its slew rate that an amplifier needs for a sine of that peak; None where the book has none.
+
+    A share of one or more means that it cannot follow.
+    """
+    slew = figure(record, "slew_rate", -1)
+    return None if slew is None else slew_needed(peak, hertz) / slew
+
+
+def push_pull_heat(rail: float, ohms: float, peak: float, idle: float = 0.0) -> float:
+    """Mean watts of each device of a push-pull pair on equal rails over a sine into a resistance.
+
+    Args:
+        rail: volts of one rail. ohms: all that the current passes, from the device to ground. peak: volts across it.
+        idle: current at rest, shared as i1 i2 = idle squared (translinear law); 0 is class B.
+
+    Source: class B, Boylestad and Nashelsky ch. 12; the mean is taken over the wave, so that any idle current fits.
+
+    >>> round(push_pull_heat(30.0, 16.0, 2 * 30.0 / math.pi), 2)
+    5.7
+    """
+    volts = peak * np.sin(CYCLE)
+    amps = volts / ohms
+    upper = amps / 2 + np.sqrt(amps**2 / 4 + idle**2)
+    return float(np.mean((rail - volts) * upper))
+
+
+def worst_push_pull_heat(rail: float, ohms: float, idle: float = 0.0) -> tuple[float, float]:
+    """The most of `push_pull_heat` over all sines up to the rail, rest included, and the peak at which it comes."""
+    peaks = np.linspace(0.0, rail, 401)
+    heats = [push_pull_heat(rail, ohms, float(peak), idle) for peak in peaks]
+    most = int(np.argmax(heats))
+    return heats[most], float(peaks[most])
+
+
+def push_pull_efficiency(rail: float, ohms: float, peak: float) -> float:
+    """Share of what a class B pair takes from its supply that reaches the load. Source: as `push_pull_heat`.
+
+    >>> round(push_pull_efficiency(24.0, 4.0, 22.0), 3)
+    0.72
+    """
+    out = peak**2 / (2 * ohms)
+    return out / (out + 2 * push_pull_heat(rail, ohms, peak))
