@@ -51,9 +51,13 @@ def unite(*reasons: Iterable[str]) -> tuple[str, ...]:
     >>> unite(("a", "b"), ("b", "c"))
     ('a', 'b', 'c')
     """
-    return tuple(dict.fromkeys(reason for group in reasons for reason in group))
+    groups = [group for group in map(tuple, reasons) if group]
+    if len(groups) < 2:  # by far the most frequent: nothing is unknown, or one thing is
+        return groups[0] if groups else ()
+    return tuple(dict.fromkeys(reason for group in groups for reason in group))
 
 
 def reasons_of(*values: object) -> tuple[str, ...]:
     """The reasons of those values that are unknown."""
-    return unite(*(value.reasons for value in values if isinstance(value, Unknown)))
+    found = [value.reasons for value in values if isinstance(value, Unknown)]
+    return unite(*found) if found else ()

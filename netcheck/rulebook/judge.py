@@ -228,7 +228,7 @@ def _verdict(
         consequence=consequence,
         cure=cure,
         notes=tuple(scope.trace.notes) if outcome == "finding" else (),
-        evidence=_evidence(scope.trace, keys),
+        evidence=_evidence(scope.trace, keys) if outcome != "clear" else (),
         file=file,
         line=line,
         names=_named(rule, scope) if outcome in ("finding", "undecided") else (),
