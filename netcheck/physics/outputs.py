@@ -1,0 +1,89 @@
+"""Which outputs stand behind a net, so near that a short at the net is a short of the output."""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Iterator
+
+from netcheck.circuit.model import Circuit, Pin
+from netcheck.circuit.walk import Walks
+from netcheck.ground.names import natural_key
+from netcheck.language.values import unite
+from netcheck.physics.driving import drives
+
+Reasons = tuple[str, ...]
+
+# Looked through as if they had no ohms; a capacitor passes what is to be heard.
+_WIRES = frozenset({"link", "fuse", "ferrite", "inductor", "capacitor"})
+_OHMS = frozenset({"resistor"})
+_STOPS = frozenset({"rail", "ground", "chassis", "earth", "mains"})
+_MAIN = {"emitter": "collector", "collector": "emitter", "source": "drain", "drain": "source"}
+_DISCRETE = frozenset({"npn", "pnp", "nmos", "pmos", "njfet", "pjfet"})
+
+
+def outputs_behind(walks: Walks, net: str, up_to: float) -> tuple[tuple[Pin, ...], tuple[tuple[Pin, Reasons], ...]]:
+    """Outputs that can be got to from a net through at most so many ohms in series.
+
+    Counted are pins that surely drive (outputs of amplifiers and of logic) and transistors fed straight from a rail
+    that send their current into the net; a transistor to ground, as one that mutes, drives nothing.
+
+    Args:
+        net: key. up_to: ohms of the resistors in series; capacitors, beads, coils, fuses and links count as none.
+
+    Returns:
+        Surely, and perhaps with the reasons (a resistor without a readable value); each in natural order.
+    """
+    sure: list[Pin] = []
+    perhaps: list[tuple[Pin, Reasons]] = []
+    for key, doubt in _nets_within(walks, net, up_to).items():
+        if walks.circuit.nets[key].role in _STOPS:
+            continue
+        for pin in walks.circuit.pins_on(walks.circuit.nets[key]):
+            if _is_output(walks.circuit, pin):
+                if doubt:
+                    perhaps.append((pin, doubt))
+                else:
+                    sure.append(pin)
+    return (
+        tuple(sorted(sure, key=lambda pin: natural_key(pin.key))),
+        tuple(sorted(perhaps, key=lambda pair: natural_key(pair[0].key))),
+    )
+
+
+def _nets_within(walks: Walks, net: str, up_to: float) -> dict[str, Reasons]:
+    """Nets within so many ohms, what is sure before what is in doubt and then by ohms; with the reasons for doubt."""
+    found: dict[str, Reasons] = {}
+    todo: list[tuple[int, float, str, Reasons]] = [(0, 0.0, net, ())]
+    while todo:
+        _, ohms, at, doubt = heapq.heappop(todo)
+        if at in found:
+            continue
+        fellows = [fellow for fellow in walks.joined_by_cable(at) if fellow not in found]
+        found.update(dict.fromkeys(fellows, doubt))
+        for fellow in fellows:
+            if fellow != net and walks.circuit.nets[fellow].role in _STOPS:
+                continue
+            for mate, further, why in _steps(walks, fellow):
+                if mate not in found and ohms + further <= up_to:
+                    reasons = unite(doubt, why)
+                    heapq.heappush(todo, (len(reasons), ohms + further, mate, reasons))
+    return found
+
+
+def _steps(walks: Walks, net: str) -> Iterator[tuple[str, float, Reasons]]:
+    """Nets one part away, the ohms of the part, and why they are in doubt."""
+    for kind, pins in walks.on(net).items():
+        for pin in pins if kind in _WIRES | _OHMS else ():
+            part = walks.circuit.part_of(pin)
+            ohms = part.value.number if kind in _OHMS else 0.0
+            why = (f"{walks.said(part)} has the value '{part.value.text}'",) if ohms is None else ()
+            if len(part.pins) == 2:
+                yield from ((mate.net, ohms or 0.0, why) for mate in part.pins if mate.net != net)
+
+
+def _is_output(circuit: Circuit, pin: Pin) -> bool:
+    part = circuit.part_of(pin)
+    if part.kind not in _DISCRETE:
+        return drives(circuit, pin) is True
+    others = part.by_role(_MAIN[pin.role]) if pin.role in _MAIN else ()
+    return any(circuit.nets[other.net].role == "rail" for other in others)

@@ -1,0 +1,118 @@
+"""What rules can say of plugs, of names on connectors and of ties between grounds."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+from netcheck.circuit.model import Net, Part, Pin
+from netcheck.circuit.opposites import opposed, pairs_of, sided, tokens
+from netcheck.language.scope import Trace
+from netcheck.language.types import Attribute, Function, ListOf, Parameter, Text, Thing, Type, Word, YesNo
+from netcheck.language.values import Lot, Perhaps, Unknown
+from netcheck.physics.conductors import Tie, ties
+from netcheck.physics.outputs import outputs_behind
+from netcheck.physics.plugs import exchanged, rests_on, same_socket
+from netcheck.rulebook.facts import Facts
+from netcheck.rulebook.functions import PLACE, UP_TO, net_key
+
+
+def _thing(noun: str, name: str) -> Parameter:
+    return Parameter(name, lambda kind: isinstance(kind, Thing) and kind.noun == noun, f"a {noun}")
+
+
+def _is_texts(kind: Type) -> bool:
+    return isinstance(kind, ListOf) and isinstance(kind.item, Text | Word)
+
+
+_TEXT = Parameter("text", lambda kind: isinstance(kind, Text | Word), "a text")
+_OTHER_TEXT = Parameter("other", lambda kind: isinstance(kind, Text | Word), "a text")
+_PAIRS = Parameter("pairs", _is_texts, "a list of pairs of words, 'left/right'")
+
+
+def _pairs(pairs: Lot) -> Mapping[str, frozenset[str]]:
+    return pairs_of(str(pair) for pair in pairs.members)
+
+
+def _opposed(facts: Facts, trace: Trace, text: str, other: str, pairs: Lot) -> bool:
+    return opposed(text, other, _pairs(pairs))
+
+
+def _sided(facts: Facts, trace: Trace, text: str, pairs: Lot) -> bool:
+    return sided(text, _pairs(pairs))
+
+
+def _same_words(facts: Facts, trace: Trace, text: str, other: str) -> bool:
+    return bool(tokens(text)) and tokens(text) == tokens(other)
+
+
+def _rests_on(facts: Facts, trace: Trace, contact: Pin) -> object:
+    part = facts.circuit.parts[contact.part]
+    found = rests_on(part, contact)
+    said = f"what {facts.text_of(part)} pin {contact.number} touches without a plug is not known"
+    return found if found is not None else Unknown((said,))
+
+
+def _same_socket(facts: Facts, trace: Trace, a: Part, b: Part) -> bool:
+    return same_socket(a, b)
+
+
+def _exchanged(facts: Facts, trace: Trace, a: Part, b: Part) -> Lot:
+    found = exchanged(facts.circuit, a, b)
+    trace.saw([a.key, b.key])
+    return Lot(found)
+
+
+def _outputs_behind(facts: Facts, trace: Trace, a: object, up_to: float) -> Lot:
+    sure, perhaps = outputs_behind(facts.walks, net_key(a), up_to)
+    trace.step(len(sure) + len(perhaps))
+    trace.saw([net_key(a), *(pin.key for pin in sure)])
+    return Lot(sure, tuple(Perhaps(pin, reasons) for pin, reasons in perhaps))
+
+
+def _fixed(kind: Type) -> Callable[[Sequence[Type], Mapping[str, Type]], Type | str]:
+    return lambda types, named: kind
+
+
+WIRING_FUNCTIONS: dict[str, Function] = {
+    function.name: function
+    for function in (
+        Function("opposed", (_TEXT, _OTHER_TEXT, _PAIRS), _fixed(YesNo()), _opposed,
+                 "whether two names differ in one word only, and by pairs of opposites as 'left/right'"),
+        Function("sided", (_TEXT, _PAIRS), _fixed(YesNo()), _sided, "whether a name holds a word of such a pair"),
+        Function("same_words", (_TEXT, _OTHER_TEXT), _fixed(YesNo()), _same_words,
+                 "whether two names are made of the same words, signs between them aside"),
+        Function("rests_on", (_thing("pin", "contact"),), _fixed(Thing("pin")), _rests_on,
+                 "the spring of a jack that touches a switch contact as long as no plug is in"),
+        Function("same_socket", (_thing("part", "a"), _thing("part", "b")), _fixed(YesNo()), _same_socket,
+                 "whether the plug of one connector goes into the other as well"),
+        Function("exchanged", (_thing("part", "a"), _thing("part", "b")), _fixed(ListOf(Thing("contact"))), _exchanged,
+                 "what meets at each pin of a when the plug of b is put there"),
+        Function("outputs_behind", (PLACE, UP_TO), _fixed(ListOf(Thing("pin"))), _outputs_behind,
+                 "outputs that drive a through resistors of up to so many ohms in series, whatever else lies between"),
+    )
+}  # fmt: skip
+
+
+def _attr(kind: Type, get: Callable[[Any, Any], object]) -> Attribute:
+    return Attribute(kind, get)
+
+
+def _tie_nets(facts: Facts, tie: Tie) -> tuple[Net, ...]:
+    return tuple(facts.circuit.nets[key] for key in tie.grounds if key in facts.circuit.nets)
+
+
+TIE_ATTRIBUTES: dict[str, Attribute] = {
+    "grounds": _attr(ListOf(Thing("net")), lambda facts, tie: Lot(_tie_nets(facts, tie))),
+    "conductors": _attr(ListOf(Thing("conductor")), lambda facts, tie: Lot(tie.conductors)),
+}
+
+
+def ground_ties(facts: Facts) -> tuple[Tie, ...]:
+    """Two grounds and all that joins them straight, on the boards."""
+    return ties(facts.circuit)
+
+
+def tie_text(facts: Facts, tie: Tie) -> str:
+    """A tie as it is named in sentences: GNDA and GNDD."""
+    return " and ".join(facts.net_text(net) for net in _tie_nets(facts, tie)) or tie.key
