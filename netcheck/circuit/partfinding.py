@@ -23,11 +23,21 @@ _SEPARATORS = re.compile(r"[\s/_,;:|=&\[\]]+")
 
 @dataclass(frozen=True)
 class Pattern:
-    """A spelling of a type, ready to be held against a token."""
+    """A spelling of a type; its expression is compiled when a token is first held against it, few ever are."""
 
-    regex: re.Pattern[str]
+    expression: str
     literal: int
     record: int
+
+    @property
+    def regex(self) -> re.Pattern[str]:
+        """The expression, ready."""
+        return _compiled(self.expression)
+
+
+@lru_cache(maxsize=8192)
+def _compiled(expression: str) -> re.Pattern[str]:
+    return re.compile(expression)
 
 
 @dataclass(frozen=True)
@@ -200,4 +210,4 @@ def pattern(text: str, record: int) -> Pattern:
     """
     body = re.escape(text).replace(r"\{volts\}", _VOLTS).replace(r"\#", r"\d")
     literal = len(text.replace("{volts}", "").replace("#", ""))
-    return Pattern(re.compile(body + _SUFFIX), literal, record)
+    return Pattern(body + _SUFFIX, literal, record)
