@@ -341,7 +341,8 @@ class Facts:
             return f"{net.board}.{net.name}" if self.several_boards else net.name
         pins = [self.circuit.pins[key] for key in net.pins]
         if len(pins) == 1:
-            return f"the open net of {self.pin_text(pins[0])}"
+            wired = self.assembled is not None and net.key in self.assembled.joined
+            return f"the {'' if wired else 'open '}net of {self.pin_text(pins[0])}"
         ranked = sorted(pins, key=lambda pin: (len(self.circuit.parts[pin.part].pins) < 3, natural_key(pin.key)))
         shown = [
             self.text_of(self.circuit.parts[pin.part])
