@@ -12,7 +12,7 @@ from netcheck.circuit.words import Words
 from netcheck.ground.names import spoken_list
 from netcheck.language.types import Attribute, Function, Thing, Type
 from netcheck.language.values import Lot
-from netcheck.physics.conductors import Conductor, GroundLoop, Island
+from netcheck.physics.conductors import Conductor, GroundLoop, Island, Tie
 from netcheck.physics.mains import AcrossLine, MainsEntry, MainsSide
 from netcheck.physics.mating import Contact, Mating
 from netcheck.rulebook.facts import ControlPin, Facts, Oddity, SupplyPin
@@ -20,6 +20,7 @@ from netcheck.rulebook.functions import FUNCTIONS, matches_function
 from netcheck.rulebook.nouns import NOUN_ATTRIBUTES, amplifier_text, part_attributes
 from netcheck.rulebook.nouns_assembly import assembly_text
 from netcheck.rulebook.nouns_mains import MAINS_FUNCTIONS
+from netcheck.rulebook.nouns_wiring import TIE_ATTRIBUTES, WIRING_FUNCTIONS, tie_text
 
 # Nouns that `for each` can take beside kinds of parts and shapes, and the noun whose attributes they have.
 NOUNS: dict[str, str] = {
@@ -34,6 +35,7 @@ NOUNS: dict[str, str] = {
     "mating": "mating",
     "ground loop": "ground loop",
     "ground island": "ground island",
+    "ground tie": "ground tie",
     "oddity": "oddity",
     "board": "board",
     "mains entry": "mains entry",
@@ -51,7 +53,7 @@ class RuleVocabulary:
     @cached_property
     def functions(self) -> Mapping[str, Function]:
         """All functions, by name."""
-        return {**FUNCTIONS, **MAINS_FUNCTIONS, "matches": matches_function(self.shape_names)}
+        return {**FUNCTIONS, **MAINS_FUNCTIONS, **WIRING_FUNCTIONS, "matches": matches_function(self.shape_names)}
 
     def attributes(self, thing: Thing) -> Mapping[str, Attribute]:
         """The attributes of a noun."""
@@ -60,7 +62,7 @@ class RuleVocabulary:
         if thing.noun.startswith("match "):
             names = self.shape_names.get(thing.noun.removeprefix("match "), {})
             return {name: Attribute(kind, _name_of_match(name)) for name, kind in names.items()}
-        return NOUN_ATTRIBUTES.get(thing.noun, {})
+        return TIE_ATTRIBUTES if thing.noun == "ground tie" else NOUN_ATTRIBUTES.get(thing.noun, {})
 
     def key_of(self, value: object) -> str | None:
         """The key of an object of the circuit."""
@@ -115,6 +117,8 @@ def name_of(facts: Facts, value: object) -> str:
         return spoken_list([name_of(facts, conductor) for conductor in value.conductors])
     if isinstance(value, Island):
         return spoken_list([name_of(facts, circuit.nets[key]) for key in value.grounds])
+    if isinstance(value, Tie):
+        return tie_text(facts, value)
     if isinstance(value, Match):
         return spoken_list([name_of(facts, thing) for thing in members(facts, value)])
     if isinstance(value, MainsEntry):
