@@ -76,11 +76,13 @@ class Mains:
 
     # Walking
 
-    def conducted(self, start: str, through: Kinds, around: Kinds = frozenset()) -> dict[str, tuple[str, ...]]:
+    def conducted(
+        self, start: str, through: Kinds, around: Mapping[str, tuple[str, ...]] | None = None
+    ) -> dict[str, tuple[str, ...]]:
         """Nets joined to one through parts of some kinds and wires, whatever their role; switches are taken for on.
 
         Args:
-            start: key of a net. around: keys of parts that are not used.
+            start: key of a net. around: keys of parts that are not used; with reasons, perhaps not.
 
         Returns:
             Net -> why it may not be joined; an empty tuple where it surely is.
@@ -90,20 +92,22 @@ class Mains:
         doubtful: list[str] = []
         while sure or doubtful:
             net = sure.pop() if sure else doubtful.pop()
-            for other, doubt in self._steps(net, through, around):
+            for other, doubt in self._steps(net, through, around or {}):
                 reasons = tuple(dict.fromkeys((*found[net], *doubt)))
                 if other not in found or (found[other] and not reasons):
                     found[other] = reasons
                     (doubtful if reasons else sure).append(other)
         return found
 
-    def _steps(self, net: str, through: Kinds, around: Kinds) -> Iterator[tuple[str, tuple[str, ...]]]:
+    def _steps(
+        self, net: str, through: Kinds, around: Mapping[str, tuple[str, ...]]
+    ) -> Iterator[tuple[str, tuple[str, ...]]]:
         for other in self._joined.get(net, ()):
             yield other, ()
         for part, pin in self._on(net):
-            if part.kind in through and part.key not in around:
+            if part.kind in through and around.get(part.key) != ():
                 for other_pin, doubt in _inside(part, pin):
-                    yield other_pin.net, doubt
+                    yield other_pin.net, (*doubt, *around.get(part.key, ()))
 
     def _on(self, net: str) -> Iterator[tuple[Part, Pin]]:
         for key in self.circuit.nets[net].pins:

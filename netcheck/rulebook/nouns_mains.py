@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from netcheck.circuit.model import Part, Pin
+from netcheck.circuit.model import Net, Part, Pin
 from netcheck.ground.units import FARAD, OHM, WATT
 from netcheck.language.logic import add
 from netcheck.language.scope import Trace
@@ -134,7 +134,7 @@ MAINS_ATTRIBUTES: dict[str, Mapping[str, Attribute]] = {
 
 def _conducted(facts: Facts, trace: Trace, a: Any, through: Lot, around: object = None) -> Lot:
     kinds = frozenset(str(kind) for kind in through.members)
-    found = facts.mains.conducted(a.net if isinstance(a, Pin) else a.key, kinds, _keys(around))
+    found = facts.mains.conducted(a.net if isinstance(a, Pin) else a.key, kinds, _reasons(around))
     trace.step(len(found))
     trace.saw(found)
     nets = facts.circuit.nets
@@ -142,19 +142,25 @@ def _conducted(facts: Facts, trace: Trace, a: Any, through: Lot, around: object 
     return Lot(sure, tuple(Perhaps(nets[key], doubt) for key, doubt in found.items() if doubt))
 
 
-def _keys(around: object) -> frozenset[str]:
+def _reasons(around: object) -> dict[str, tuple[str, ...]]:
+    """Keys of parts to go around, each with why it may not be one of them; () where it surely is."""
     if isinstance(around, Part):
-        return frozenset({around.key})
+        return {around.key: ()}
     if not isinstance(around, Lot):
-        return frozenset()
-    members = [*around.members, *(perhaps.member for perhaps in around.perhaps)]
-    return frozenset(part.key for part in members if isinstance(part, Part))
+        return {}
+    unsure = {perhaps.member.key: perhaps.reasons for perhaps in around.perhaps if isinstance(perhaps.member, Part)}
+    return unsure | {part.key: () for part in around.members if isinstance(part, Part)}
 
 
 def _far_side_given(facts: Facts, trace: Trace, part: Part) -> object:
     if part.kind != "connector" or facts.is_mated(part):
         return True
     return Unknown((f"what {facts.text_of(part)} is joined to is not given",))
+
+
+def _is_case(facts: Facts, trace: Trace, net: Net) -> bool:
+    case = facts.assembled.case if facts.assembled is not None else ""
+    return net.role == "chassis" or net.key == case
 
 
 def safety_classes(text: str) -> tuple[str, ...]:
@@ -207,6 +213,8 @@ MAINS_FUNCTIONS: dict[str, Function] = {
                  "nets joined to a through parts of those kinds and cables, whatever their role; switches taken as on"),
         Function("far_side_given", (_ONE_PART,), _fixed(YesNo()), _far_side_given,
                  "yes where it is told what a connector is joined to, else unknown; yes for other parts"),
+        Function("is_case", (Parameter("net", lambda kind: isinstance(kind, Thing) and kind.noun == "net", "a net"),),
+                 _fixed(YesNo()), _is_case, "whether a net is that of the case"),
         Function("safety_classes", (_ONE_PART,), _fixed(ListOf(Word(CLASSES))), _safety_classes,
                  "classes X1 to Y4 that a capacitor says it is of; unknown when it says nothing at all"),
         Function("volt_amperes", (_ONE_PART,), _fixed(Number(WATT)), _volt_amperes,
