@@ -65,6 +65,7 @@ def _parser() -> argparse.ArgumentParser:
 
     read = commands.add_parser("read", help="show what a netlist was taken for, and on what evidence")
     read.add_argument("file", type=Path, metavar="FILE", help="netlist of a board")
+    read.add_argument("--numbers", action="store_true", help="also compute what the circuit will do")
     _common(read)
     read.set_defaults(run=_read)
 
@@ -190,6 +191,11 @@ def _read(options: argparse.Namespace) -> int:
     name = board_names([options.file])[0]
     facts = facts_of(Plan(name, (BoardPlan(name, netlist),), book))
     print(understanding_text(understood(facts, facts.circuit.boards[0])))
+    if options.numbers:
+        from netcheck.report.figures import behaviour_text
+
+        print()
+        print(behaviour_text(facts.at_rest.numbers(name), facts.circuit))
     return 0
 
 

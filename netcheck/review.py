@@ -18,6 +18,7 @@ from netcheck.ground.problems import Problem, Refused
 from netcheck.ground.units import Quantity
 from netcheck.intake.assembly import AssemblyFile, LimitChange, Spot
 from netcheck.intake.netlist import Netlist
+from netcheck.physics.behaviour import Behaviour
 from netcheck.physics.mating import Mating
 from netcheck.rulebook.book import RuleBook
 from netcheck.rulebook.facts import Facts
@@ -73,6 +74,7 @@ class Review:
         gates: for the whole, by gate name; board_gates: board name -> gate name -> Gate.
         verdicts: all of them, in the order of the rule book and of natural order of subjects.
         understandings: per board name, what it was taken for. cautions: to be shown in the head.
+        behaviour: what each board will do, by board name; empty where no numbers were asked for.
         versions: of the program and of the rule book's contents (a digest), for the foot of the page.
     """
 
@@ -87,6 +89,7 @@ class Review:
     matings: tuple[Mating, ...] = ()
     cautions: tuple[str, ...] = ()
     versions: Mapping[str, str] = field(default_factory=dict)
+    behaviour: Mapping[str, Behaviour] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -175,11 +178,12 @@ def _problem(assembly: AssemblyFile, spot: Spot, what: str) -> Problem:
     return Problem(assembly.file, spot.line, spot.column, what)
 
 
-def review(plan: Plan, tell: Callable[[str], None] = lambda said: None) -> Review:
+def review(plan: Plan, tell: Callable[[str], None] = lambda said: None, numbers: bool = False) -> Review:
     """Understand the boards, judge them by every rule, answer the two questions.
 
     Args:
         tell: is told what is being done, a clause each, for a progress line.
+        numbers: also compute what each board will do.
     """
     tell("recognising parts, rails and stages")
     facts = facts_of(plan)
@@ -194,7 +198,11 @@ def review(plan: Plan, tell: Callable[[str], None] = lambda said: None) -> Revie
         ),
         twins,
     )
-    names = [board.name for board in plan.boards]
+    names = [board.name for board in facts.circuit.boards]  # the chassis is one of them
+    behaviour = {}
+    if numbers:
+        tell("computing what the circuit will do")
+        behaviour = {name: facts.at_rest.numbers(name) for name in names}
     return Review(
         name=plan.name,
         assembly_given=plan.assembly_given,
@@ -207,6 +215,7 @@ def review(plan: Plan, tell: Callable[[str], None] = lambda said: None) -> Revie
         matings=facts.matings,
         cautions=_cautions(facts, verdicts, plan.book),
         versions={"netcheck": __version__, "rule book": plan.book.digest[:12]},
+        behaviour=behaviour,
     )
 
 

@@ -36,10 +36,11 @@ SMALL = 1e-3  # volts in by which the gain at rest is measured
 CLIPPED = 0.97  # an output that is this much of what the gain at rest asks for is taken for the last undistorted one
 LEAST_BIAS = 1e-5  # amps at rest below which a diode is no part of a bias network
 SHORT_OHMS = 0.01
-HALVINGS = 9
-STEPS = 8  # on either side of rest
+SHORTED_GAIN = 0.1  # a gain below this is that of a shorted output: the input says little about how far it goes
+HALVINGS = 8
+STEPS = 6  # on either side of rest
 CYCLE = np.linspace(0.0, 2 * math.pi, 360, endpoint=False)
-EFFORT = 60_000
+EFFORT = 5_000  # about as much as one search from a near start takes; lost points are not searched for by steps
 
 
 def slew_needed(peak: float, hertz: float) -> float:
@@ -120,17 +121,26 @@ class _Moved:
         self.elements = tuple(elements)
         self.known = {ZERO: 0.0} | dict(made.network.known)
         self.amplifiers = [e for e in elements if isinstance(e, OperationalAmplifier)]
-        self.last: Mapping[str, float] = rest
+        self.rest: Mapping[str, float] = rest
+        self.slopes: Mapping[str, float] = {}
+
+    def nudge(self) -> tuple[float, float] | None:
+        """The output at rest and the gain there; finds how every node follows the input. None where there is none."""
+        rest, nudged = self.at(0.0), self.at(SMALL)
+        if rest is None or nudged is None:
+            return None
+        self.rest = rest.volts
+        self.slopes = {node: (volts - rest.volts[node]) / SMALL for node, volts in nudged.volts.items()}
+        return rest.volts[self.output], self.slopes[self.output]
 
     def at(self, change: float) -> OperatingPoint | None:
-        """The point with the input moved; None where there is none."""
+        """The point with the input moved, sought from where a straight line leads; None where there is none."""
+        begin = {node: volts + self.slopes.get(node, 0.0) * change for node, volts in self.rest.items()}
         network = Network(self.elements, self.known | {self.source: self.begun + change})
         try:
-            found = operating_point(network, self.last, EFFORT)
+            return operating_point(network, begin, EFFORT)
         except NoOperatingPoint:
             return None
-        self.last = found.volts
-        return found
 
     def limit_of(self, point: OperatingPoint, reached: bool) -> str:
         """What acts at a point, a clause; '' when nothing does."""
@@ -185,11 +195,10 @@ def _static(element: Element, rest: Mapping[str, float]) -> list[Element]:
 def drive(points: Points, made: PathModel, ohms: float) -> Driven | tuple[str, ...]:
     """Move a path with a load through what it can do; or why that cannot be found."""
     moved = _Moved(points, made, ohms)
-    rest, nudged = moved.at(0.0), moved.at(SMALL)
-    if rest is None or nudged is None:
+    begun = moved.nudge()
+    if begun is None:
         return ("the operating point with this load does not settle",)
-    zero = rest.volts[made.output]
-    gain = (nudged.volts[made.output] - zero) / SMALL
+    zero, gain = begun
     if abs(gain) < 1e-9:
         return ("nothing to speak of comes out with this load",)
     span = max((abs(volts) for volts in made.network.known.values()), default=0.0)
@@ -212,8 +221,11 @@ def drive(points: Points, made: PathModel, ohms: float) -> Driven | tuple[str, .
 def _last(moved: _Moved, sign: float, gain: float, zero: float, span: float) -> tuple[float, str]:
     """The largest change of the input that still comes out undistorted, and what acts beyond it."""
     good, bad, limit = 0.0, min(1.2 * span / abs(gain), span), "nothing within the supply"
-    for _ in range(HALVINGS if abs(gain) > 0.1 else 2 * HALVINGS):
-        middle = (good + bad) / 2
+    first = bad if abs(gain) > SHORTED_GAIN else bad / 256
+    for _ in range(HALVINGS if first == bad else 2 * HALVINGS):
+        # Where the end is far off, it is sought by doubling from below, then by halving.
+        middle = first if limit == "nothing within the supply" and first < bad else (good + bad) / 2
+        first = 2 * middle if first < bad else first
         point = moved.at(sign * middle)
         out = None if point is None else point.volts[moved.output] - zero
         reached = out is not None and out / (sign * middle * gain) >= CLIPPED
@@ -222,7 +234,6 @@ def _last(moved: _Moved, sign: float, gain: float, zero: float, span: float) -> 
             good = middle
         else:
             bad, limit = middle, why
-            moved.last = moved.made.point.volts if point is None else moved.last
     return good, limit
 
 

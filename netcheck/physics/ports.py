@@ -17,7 +17,7 @@ from netcheck.ground.names import natural_key
 from netcheck.physics.modelling import Piece
 from netcheck.physics.points import Points
 
-MOST_PATHS = 16
+MOST_PATHS = 8
 
 
 @dataclass(frozen=True, slots=True)

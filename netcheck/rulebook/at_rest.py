@@ -10,7 +10,9 @@ from netcheck.circuit.words import Words
 from netcheck.ground.names import natural_key
 from netcheck.ground.units import AMPERE, VOLT, WATT, Unit
 from netcheck.language.values import Unknown
+from netcheck.physics.behaviour import Behaviour
 from netcheck.physics.devices import Spread
+from netcheck.physics.numbers import behaviour
 from netcheck.physics.points import Points, Range
 from netcheck.physics.volts import spoken_net
 
@@ -38,6 +40,10 @@ class AtRest:
     def points(self) -> Points:
         """The operating points."""
         return Points(self.walks, spread_of(self.words))
+
+    def numbers(self, board: str) -> Behaviour:
+        """Everything that is computed of a board."""
+        return behaviour(self.points, board)
 
     def volts(self, net: Net, bounds: Unknown) -> float | Unknown:
         """Volts of a net; where they are not found, the bounds that hold all the same."""

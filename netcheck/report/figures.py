@@ -1,0 +1,107 @@
+"""The numbers of a board as text, for a terminal: what `netcheck read --numbers` prints."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from netcheck.circuit.model import Circuit
+from netcheck.ground.names import plain
+from netcheck.ground.units import AMPERE, HERTZ, OHM, VOLT, WATT, show
+from netcheck.physics.behaviour import Behaviour, Corner, DeviceHeat, LoadLevel, PathBehaviour, RestRow
+from netcheck.report.display import Names
+
+MOST_ROWS = 40
+_UNITS = {"V": VOLT, "A": AMPERE, "W": WATT}
+CAUTION = (
+    "Computed from values and data-sheet figures with usual spread, signals as of typical parts.\n"
+    "Measure on the bench, at low level and without phones first."
+)
+
+
+def behaviour_text(behaviour: Behaviour, circuit: Circuit) -> str:
+    """All numbers of a board, section by section; what is not known is told with its reason."""
+    names = Names(circuit, behaviour.board)
+    sections = [
+        ("Signal paths", [line for path in behaviour.paths for line in _path(path, names)]),
+        ("Volts at rest", [_rest(row, names) for row in behaviour.volts[:MOST_ROWS]]),
+        ("Heat at rest, the hottest first", [_rest(row, names) for row in behaviour.heat[:MOST_ROWS]]),
+        ("Heat over drive, the hottest first", [_device(row, names) for row in behaviour.devices[:MOST_ROWS]]),
+        ("Not computed", [f"{count} nets: {plain(why)}" for why, count in behaviour.not_computed[:MOST_ROWS]]),
+    ]
+    if behaviour.more_paths:
+        sections[0][1].append(f"{behaviour.more_paths} further paths are not computed")
+    if not behaviour.paths:
+        sections[0][1].append("no input from which something passes through an amplifier to an output is seen")
+    lines = [f"{behaviour.board}: what it will do", CAUTION]
+    for title, rows in sections:
+        if rows:
+            lines += ["", title, *(f"  {row}" for row in rows)]
+    return "\n".join(lines)
+
+
+def _path(path: PathBehaviour, names: Names) -> Iterator[str]:
+    before = f" (up to {names.name(path.ends_at)}, whose position is not given)" if path.ends_at else ""
+    yield f"{names.name(path.input)} to {names.name(path.output)}{before}"
+    if path.reasons:
+        yield f"  not computed: {plain('; '.join(path.reasons))}"
+        return
+    low, high = path.band
+    band = f"from {show(low, HERTZ)} to {show(high, HERTZ)}"
+    yield f"  gain {path.gain:.1f} dB at 1 kHz, within {path.flatness:.2f} dB {band}"
+    for corner in path.corners:
+        yield f"  {corner_text(corner, names)}"
+    ohms = path.output_ohms_at(1000.0)
+    yield f"  input {show(path.input_ohms, OHM)}, output {show(ohms or 0.0, OHM)} at 1 kHz"
+    noise = f"  noise {show(path.noise, VOLT)} from 20 Hz to 20 kHz, {show(path.noise_weighted, VOLT)} A-weighted"
+    loud = ", ".join(f"{names.name(part)} {share:.0%}" for part, share in path.loudest[:3])
+    yield noise + (f"; mostly {loud}" if loud else "")
+    for level in path.loads:
+        yield f"  {_level(level)}"
+    for control in path.controls:
+        first, middle, last = control.gains
+        yield f"  {names.name(control.part)}: {first:.1f} dB, {middle:.1f} dB, {last:.1f} dB from end to end"
+
+
+def corner_text(corner: Corner, names: Names) -> str:
+    """A corner as a clause: "-3 dB at 7.2 Hz, set by C12 and R7"."""
+    if corner.hertz is None:
+        side = "below" if corner.side == "low" else "above"
+        return f"-{corner.drop:g} dB {side} {show(corner.beyond, HERTZ)}"
+    made = f", set by {names.listed(corner.parts)}" if corner.parts else ""
+    return f"-{corner.drop:g} dB at {show(corner.hertz, HERTZ)}{made}"
+
+
+def _level(level: LoadLevel) -> str:
+    load = "without load" if math.isinf(level.ohms) else f"into {show(level.ohms, OHM)}"
+    more = "" if math.isinf(level.ohms) else f", {show(level.amps, AMPERE)} peak, {show(level.watts, WATT)}"
+    return f"at most {show(level.volts, VOLT)} rms {load}{more}: {plain(level.limit)}"
+
+
+def _rest(row: RestRow, names: Names) -> str:
+    if row.nominal is None:
+        return f"{names.name(row.key)}: not known, {plain(row.reason)}"
+    unit = _UNITS[row.unit]
+    return f"{names.name(row.key)}: {show(_round(row.nominal), unit)}{_between(row)}"
+
+
+def _between(row: RestRow) -> str:
+    if row.low is None or row.high is None or row.nominal is None:
+        return ""
+    low, high = (show(_round(value), _UNITS[row.unit]) for value in (row.low, row.high))
+    return "" if low == high else f" ({low} to {high})"
+
+
+def _round(value: float) -> float:
+    """Numbers below a nano are rounding of the solver, not facts."""
+    return 0.0 if abs(value) < 1e-9 else value
+
+
+def _device(heat: DeviceHeat, names: Names) -> str:
+    rest = f"{show(_round(heat.rest[0]), WATT)} at rest ({show(_round(heat.rest[1]), WATT)} to "
+    rest += f"{show(_round(heat.rest[2]), WATT)})"
+    load = "without load" if math.isinf(heat.load) else f"into {show(heat.load, OHM)}"
+    most = f"at most {show(heat.most, WATT)} {load}"
+    short = f", {show(heat.shorted, WATT)} into a short" if heat.shorted is not None else ""
+    rating = f"; rated {show(heat.rating, WATT)}" if heat.rating is not None else ""
+    return f"{names.name(heat.part)}: {rest}, {most}{short}{rating}"
