@@ -82,7 +82,8 @@ class Assembled:
 
     Attributes:
         wires: all of them, those of leads too. joined: net -> nets that wires inside the box join it with.
-        mated: keys of connector pins of which is told what they are joined to. positions: part key -> how it stands.
+        mated: keys of connector pins of which is told what they are joined to. unused: keys of connectors that nothing
+            is plugged into. positions: part key -> how it stands.
         alone: net key -> what its own board takes the net for, before anything is shared.
         chassis: part key -> chassis part. case: key of the net of the case, or ''.
         twins: board -> the board built from the same netlist that comes first. pins: the file's names -> pin keys.
@@ -95,6 +96,7 @@ class Assembled:
     wires: tuple[Wire, ...] = ()
     joined: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     mated: frozenset[str] = frozenset()
+    unused: frozenset[str] = frozenset()
     positions: Mapping[str, str] = field(default_factory=dict)
     alone: Mapping[str, Net] = field(default_factory=dict)
     chassis: Mapping[str, ChassisPart] = field(default_factory=dict)
@@ -161,6 +163,7 @@ class _Assembler:
             wires=wires,
             joined=MappingProxyType(joined),
             mated=self._mated(leads, pins),
+            unused=frozenset(self.places.part(spot).key for spot in self.file.unused),
             positions=MappingProxyType({p.key: text for p, text in self._positions()}),
             alone=MappingProxyType(alone),
             chassis=MappingProxyType({f"{CHASSIS}/{part.name}": part for part in self.file.chassis}),

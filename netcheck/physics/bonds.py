@@ -52,9 +52,15 @@ def joints(assembled: Assembled) -> tuple[Joint, ...]:
 def conductors_of(assembled: Assembled, words: Words) -> tuple[Conductor, ...]:
     """Every wire, screen and bond as a conductor; those that join no grounds are left out by who asks."""
     return tuple(
-        Conductor(wire.key, wire.kind, wire.nets, ohms_of(wire, words), wire.cable.removeprefix("cable/"))
-        for wire in assembled.wires
+        Conductor(wire.key, wire.kind, wire.nets, ohms_of(wire, words), _cable(wire)) for wire in assembled.wires
     )
+
+
+def _cable(wire: Wire) -> str:
+    """The cable that a wire is part of; what is plugged in from outside hangs on a lead of its own."""
+    if wire.kind == "outside":
+        return f"lead at {wire.key.removeprefix('outside/')}"
+    return wire.cable.removeprefix("cable/")
 
 
 def ohms_of(wire: Wire, words: Words) -> float | Unknown:

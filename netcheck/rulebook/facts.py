@@ -227,8 +227,10 @@ class Facts:
     def matings(self) -> tuple[Mating, ...]:
         """Every way in which every connector can be mated."""
         most = self.words.limit(SUPPLY_ENTRY_PINS).value
-        joined = joints(self.assembled) if self.assembled is not None else ()
-        return matings(self.circuit, joined, most_supply_pins=int(most))
+        if self.assembled is None:
+            return matings(self.circuit, most_supply_pins=int(most))
+        found = matings(self.circuit, joints(self.assembled), most_supply_pins=int(most))
+        return tuple(mating for mating in found if mating.near not in self.assembled.unused)
 
     @cached_property
     def joined_nets(self) -> Mapping[str, str]:

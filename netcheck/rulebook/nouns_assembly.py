@@ -400,6 +400,8 @@ def assembly_text(facts: Facts, value: object) -> str | None:
     """How a thing of this module names itself; None for others."""
     if isinstance(value, Lead):
         return value.name
+    if isinstance(value, Conductor) and value.members:
+        return f"the {value.cable}"
     if isinstance(value, Wire | Conductor) and "/" in value.key:
         wires = {wire.key: wire for wire in facts.assembled.wires} if facts.assembled is not None else {}
         wire = wires.get(value.key)

@@ -20,31 +20,41 @@ def told_once(verdicts: Iterable[Verdict], twins: Mapping[str, str]) -> tuple[Ve
     """
     if not twins:
         return tuple(verdicts)
-    found: dict[tuple[object, ...], Verdict] = {}
+    found: dict[tuple[object, ...], tuple[Verdict, list[str]]] = {}
+    names = {*twins, *twins.values()}
     for verdict in verdicts:
-        own = {key.split("/", 1)[0] for key in verdict.keys}
-        same = _in_words_of_first(verdict, twins) if len(own) == 1 else (verdict.rule, verdict.keys)
-        first = found.get(same)
-        if first is None:
-            found[same] = verdict
-        else:
-            boards = tuple(dict.fromkeys((*first.boards, *verdict.boards)))
-            found[same] = replace(first, boards=boards)
-    return tuple(_noted(verdict) for verdict in found.values())
+        spoken = sorted(name for name in names if _speaks_of(verdict, name))
+        board = spoken[0] if len(spoken) == 1 else ""
+        same = _in_words_of(twins.get(board, board), board, verdict)
+        first, others = found.setdefault(same, (verdict, []))
+        if first is not verdict and board:
+            others.append(board)
+    return tuple(_for_all(first, others) for first, others in found.values())
 
 
-def _in_words_of_first(verdict: Verdict, twins: Mapping[str, str]) -> tuple[object, ...]:
+def _speaks_of(verdict: Verdict, board: str) -> bool:
+    return board in verdict.boards or any(_whole(board).search(key) for key in verdict.keys)
+
+
+def _whole(board: str) -> re.Pattern[str]:
+    """A board's name before what is on it, in a key (left/R1, bond/left.H1) or a sentence (left.R1)."""
+    return re.compile(rf"(?<![\w.]){re.escape(board)}(?=[./])")
+
+
+def _in_words_of(senior: str, board: str, verdict: Verdict) -> tuple[object, ...]:
     """Rule, outcome, keys and sentence of a verdict as they would be on the board that comes first."""
-    board = verdict.keys[0].split("/", 1)[0]
-    senior = twins.get(board, board)
-    keys = tuple(f"{senior}/{key.split('/', 1)[1]}" if "/" in key else senior for key in verdict.keys)
-    sentence = re.sub(rf"(?<![\w.]){re.escape(board)}(?=\.)", lambda _: senior, verdict.sentence)
-    return verdict.rule, verdict.outcome, keys, sentence
+    if not board:
+        return verdict.rule, verdict.outcome, verdict.keys, verdict.sentence
+
+    def renamed(text: str) -> str:
+        return senior if text == board else _whole(board).sub(lambda _: senior, text)
+
+    keys = tuple(sorted(renamed(key) for key in verdict.keys))
+    return verdict.rule, verdict.outcome, keys, renamed(verdict.sentence)
 
 
-def _noted(verdict: Verdict) -> Verdict:
-    own = {key.split("/", 1)[0] for key in verdict.keys}
-    others = [board for board in verdict.boards if board not in own]
-    if len(own) != 1 or not others:
+def _for_all(verdict: Verdict, others: list[str]) -> Verdict:
+    if not others:
         return verdict
-    return replace(verdict, notes=(*verdict.notes, f"the same on {spoken_list(others)}"))
+    boards = tuple(dict.fromkeys((*verdict.boards, *others)))
+    return replace(verdict, boards=boards, notes=(*verdict.notes, f"the same on {spoken_list(others)}"))
