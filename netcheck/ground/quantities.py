@@ -117,7 +117,7 @@ _REMARK = re.compile(
     r"[0-9]{1,3}(?:\.[0-9]{1,2})?(?:mm|°C|ppm|C)|[0-9]{3,5}h"
     r"|(?:[5-9]|[1-9][0-9])(?:\.[0-9]{1,2})?x[0-9]{1,2}(?:\.[0-9]{1,2})?(?:mm)?"
 )
-_SAFETY_CLASS = frozenset({"X1", "X2", "Y1", "Y2"})
+_SAFETY_CLASS = frozenset({"X1", "X2", "X3", "Y1", "Y2", "Y3", "Y4", "X1Y1", "X1Y2", "X2Y2"})
 _BETA = re.compile(r"B[0-9]{4}K?")
 
 _SIGN_OF_DOUBT = re.compile(r"[?*|\\{}\[\]<>=~≈#&$!^`\"':+…×•÷±]|//|\.\.")
