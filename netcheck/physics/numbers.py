@@ -41,7 +41,7 @@ def behaviour(points: Points, board: str) -> Behaviour:
                     devices[heat.part] = heat
         paths.append(found)
     volts, missing = _volts(points, board)
-    ranked = sorted(devices.values(), key=lambda heat: (-heat.most, natural_key(heat.part)))
+    ranked = sorted(devices.values(), key=lambda heat: (-_rounded(heat.most), natural_key(heat.part)))
     return Behaviour(
         board=board,
         paths=tuple(paths),
@@ -51,6 +51,11 @@ def behaviour(points: Points, board: str) -> Behaviour:
         devices=tuple(ranked[:MOST_ROWS]),
         not_computed=tuple(sorted(missing.items(), key=lambda pair: (-pair[1], pair[0]))[:MOST_ROWS]),
     )
+
+
+def _rounded(value: float) -> float:
+    """Three digits, so that equal channels stand in their natural order."""
+    return float(f"{value:.3g}")
 
 
 def _levels(points: Points, path: SignalPath, found: PathBehaviour) -> tuple[tuple[LoadLevel, ...], list[DeviceHeat]]:
@@ -119,5 +124,5 @@ def _heat(points: Points, board: str) -> tuple[RestRow, ...]:
             found = points.watts(part)
             if not isinstance(found, Unknown) and found.high >= LEAST_WATTS:
                 rows.append(RestRow(part.key, "W", found.nominal, found.low, found.high))
-    rows.sort(key=lambda row: (-(row.high or 0.0), natural_key(row.key)))
+    rows.sort(key=lambda row: (-_rounded(row.high or 0.0), natural_key(row.key)))
     return tuple(rows[:MOST_ROWS])
