@@ -73,6 +73,7 @@ class Mains:
 
     def __init__(self, circuit: Circuit, words: Words, joined: Mapping[str, Sequence[str]] | None = None) -> None:
         self.circuit, self.words, self._joined = circuit, words, joined or {}
+        self._poles: dict[str, list[tuple[Pin, ...]]] = {}
 
     # Walking
 
@@ -107,7 +108,38 @@ class Mains:
         for part, pin in self._on(net):
             if part.kind in through and around.get(part.key) != ():
                 for other_pin, doubt in _inside(part, pin):
-                    yield other_pin.net, (*doubt, *around.get(part.key, ()))
+                    if part.kind not in SWITCHED or self._one_pole(part, pin, other_pin):
+                        yield other_pin.net, (*doubt, *around.get(part.key, ()))
+
+    def _one_pole(self, part: Part, pin: Pin, other: Pin) -> bool:
+        if part.key not in self._poles:
+            self._poles[part.key] = self._poles_of(part)
+        return any(pin in pole and other in pole for pole in self._poles[part.key])
+
+    def _poles_of(self, part: Part) -> list[tuple[Pin, ...]]:
+        """Contacts of a switch or relay that belong to one pole.
+
+        By unit where given; four or six contacts are two poles, numbered one after the other (common practice, as in
+        symbol libraries), unless that would join both conductors of an inlet or connector.
+        """
+        contacts = sorted((pin for pin in part.pins if pin.role != "coil"), key=lambda pin: natural_key(pin.number))
+        if all(pin.unit for pin in contacts):
+            units = dict.fromkeys(pin.unit for pin in contacts)
+            return [tuple(pin for pin in contacts if pin.unit == unit) for unit in units]
+        if len(contacts) not in (4, 6) or (part.kind == "relay" and not part.by_role("coil")):
+            return [tuple(contacts)]
+        half = len(contacts) // 2
+        ways = ((contacts[:half], contacts[half:]), (contacts[::2], contacts[1::2]))
+        fit = next((way for way in ways if not any(self._both_ends(pole) for pole in way)), ways[0])
+        return [tuple(pole) for pole in fit]
+
+    def _both_ends(self, pole: Sequence[Pin]) -> bool:
+        """Whether the pins of a pole are on different pins of one inlet or connector."""
+        doors = [{part.key for part, _ in self._on(pin.net) if part.kind in ("inlet", "connector")} for pin in pole]
+        nets = [pin.net for pin in pole]
+        return any(
+            doors[a] & doors[b] and nets[a] != nets[b] for a in range(len(pole)) for b in range(a + 1, len(pole))
+        )
 
     def _on(self, net: str) -> Iterator[tuple[Part, Pin]]:
         for key in self.circuit.nets[net].pins:

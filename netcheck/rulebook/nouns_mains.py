@@ -192,8 +192,9 @@ def _insulates(facts: Facts, trace: Trace, part: Part) -> object:
     if part.kind == "relay" and not part.by_role("coil"):
         return Unknown((f"the pins of {said} are not known: which is its coil?",))
     if part.kind in ("converter", "module"):
-        if any(word in texts(part) for word in facts.words.text_words("insulating modules")):
-            return True
+        for answer, words in ((False, "modules without insulation"), (True, "insulating modules")):
+            if any(word in texts(part) for word in facts.words.text_words(words)):
+                return answer
         return Unknown((f"nothing says whether {said} insulates its output from the mains",))
     return True
 
