@@ -43,7 +43,7 @@ class Deck:
         for number, element in enumerate(network.elements):
             self.element(f"x{number}", element)
         for node in network.free_nodes():
-            self.lines.append(f"Rleak{self.node(node)} {self.node(node)} 0 1e12")
+            self.lines.append(f"Rleak{self.node(node)} {self.node(node)} 0 1e12 noisy=0")
 
     def node(self, name: str) -> str:
         return self.numbers.setdefault(name, str(len(self.numbers) + 1))
@@ -56,7 +56,7 @@ class Deck:
             self.lines.append(f"C{tag} {n(element.a)} {n(element.b)} {element.farads!r}")
         elif isinstance(element, Inductor):
             self.lines.append(f"L{tag} {n(element.a)} m{tag} {element.henries!r}")
-            self.lines.append(f"Rw{tag} m{tag} {n(element.b)} {element.ohms!r}")
+            self.lines.append(f"Rw{tag} m{tag} {n(element.b)} {element.ohms!r} noisy=0")
         elif isinstance(element, CurrentSource):
             self.lines.append(f"I{tag} {n(element.a)} {n(element.b)} {element.amps!r}")
         elif isinstance(element, Diode):
@@ -108,7 +108,7 @@ class Deck:
         self.lines.append(f"B{tag} e{tag} 0 V={mid}+{half}*tanh(({want}-{mid})/{half})")
         pole = m.gain / (2 * math.pi * m.bandwidth) if m.bandwidth else 0.0
         self.lines.append(f"Gp{tag} 0 p{tag} e{tag} 0 1\nGq{tag} p{tag} 0 p{tag} 0 1\nCp{tag} p{tag} 0 {pole!r}")
-        self.lines.append(f"E{tag} o{tag} 0 p{tag} 0 1\nRo{tag} o{tag} {n(element.output)} {m.output_ohms!r}")
+        self.lines.append(f"E{tag} o{tag} 0 p{tag} 0 1\nRo{tag} o{tag} {n(element.output)} {m.output_ohms!r} noisy=0")
         for node in (element.plus, element.minus):
             self.lines.append(f"Ib{tag}{n(node)} {n(node)} 0 {m.bias!r}")
 
@@ -135,3 +135,13 @@ class Deck:
         table = np.loadtxt(data)
         assert len(table) == len(frequencies)
         return table[:, 1] + 1j * table[:, 2]
+
+    def noise(self, node: str, source: str, frequencies: np.ndarray, folder: Path) -> np.ndarray:
+        """Density of the noise at a node in V/rtHz, at frequencies spaced evenly on a logarithmic scale."""
+        data = folder / "noise.txt"
+        per_decade = round((len(frequencies) - 1) / math.log10(frequencies[-1] / frequencies[0]))
+        sweep = f"noise v({self.node(node)}) V{self.node(source)} dec {per_decade} "
+        sweep += f"{float(frequencies[0])!r} {float(frequencies[-1])!r}"
+        out = self.run(["set numdgt=12", sweep, "setplot noise1", f"wrdata {data} onoise_spectrum"], folder)
+        assert data.exists(), out[-2000:]
+        return np.loadtxt(data)[:, 1]

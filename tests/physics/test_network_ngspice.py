@@ -144,3 +144,14 @@ def test_group_delay_is_the_slope_of_the_phase(name: str) -> None:
     below = small.transfer("IN", output, frequencies * (1 - step))
     slope = -np.angle(above.values / below.values) / (2 * np.pi * frequencies * 2 * step)
     assert delay == pytest.approx(slope, rel=5e-3, abs=2e-9)
+
+
+@needs_ngspice
+@pytest.mark.parametrize("name", NETWORKS)
+def test_the_noise_is_that_of_ngspice(name: str, tmp_path: Path) -> None:
+    """Density within 1 %, 10 Hz to 100 kHz."""
+    given, output = NETWORKS[name]
+    frequencies = np.logspace(1, 5, 41)
+    shares = SmallSignal(given, operating_point(given)).noise(output, frequencies, kelvin=300.15)
+    ours = np.sqrt(np.sum([share.density for share in shares], axis=0))
+    assert ours == pytest.approx(Deck(given, "IN").noise(output, "IN", frequencies, tmp_path), rel=0.01)
