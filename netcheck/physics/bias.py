@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from weakref import WeakKeyDictionary
 
 from netcheck.circuit.conduction import VARIABLE
 from netcheck.circuit.model import Part
@@ -62,6 +63,9 @@ class Multiplier:
     reasons: tuple[str, ...] = ()
 
 
+_MULTIPLIERS: WeakKeyDictionary[Walks, tuple[Multiplier, ...]] = WeakKeyDictionary()
+
+
 def junctions(walks: Walks, a: str, b: str, around: frozenset[str] = frozenset()) -> float | Unknown:
     """Junction drops in series that hold two nets apart.
 
@@ -98,14 +102,16 @@ def junctions(walks: Walks, a: str, b: str, around: frozenset[str] = frozenset()
 
 
 def multipliers(walks: Walks) -> tuple[Multiplier, ...]:
-    """Every transistor of the circuit with a divider across it from which its base is fed."""
+    """Every transistor of the circuit with a divider across it from which its base is fed; looked for once."""
+    if walks in _MULTIPLIERS:
+        return _MULTIPLIERS[walks]
     found = []
     for kind in sorted(_BIPOLAR):
         for part in walks.by_kind.get(kind, ()):
             one = multiplier_of(walks, part)
             if one is not None:
                 found.append(one)
-    return tuple(found)
+    return _MULTIPLIERS.setdefault(walks, tuple(found))
 
 
 def multiplier_of(walks: Walks, part: Part) -> Multiplier | None:
