@@ -37,6 +37,7 @@ from netcheck.physics.network.elements import (
 
 WIRE_OHMS = 0.01  # a link, a fuse, a bead, a closed contact: small beside all else, not so small that digits are lost
 OPEN_OHMS = 1e12
+UNKNOWN_FARADS = 1e-6  # stands for a capacitor without a value where ways are sought; nothing is computed with it
 UNKNOWN_OHMS = 1e3  # of a part whose resistance is not known: taken from a wire to open, this in between
 MOST_CONTACTS = 15  # pairs of contacts of one switch that are looked at; three poles of three are 36
 LOAD_OHMS, SOURCE_OHMS = 10e3, 10.0  # what an output and an input may meet outside; common practice
@@ -175,10 +176,12 @@ class Modeller:
             return
         a, b = (self.node(pin) for pin in part.pins)
         farads, name = part.value.number, part.key
-        if a != b and farads is not None and farads > 0:
-            yield Piece(name, part.key, (a, b), (), frozenset(), lambda s: Capacitor(name, a, b, farads), True)
-        elif a != b and farads is None:
+        if a == b:
+            return
+        if farads is None or farads <= 0:
             yield Blind(part.key, (a, b), self._no_value(part), alternating=True)
+        some = farads if farads is not None and farads > 0 else UNKNOWN_FARADS
+        yield Piece(name, part.key, (a, b), (), frozenset(), lambda setting: Capacitor(name, a, b, some), True)
 
     def _inductor(self, part: Part) -> Iterator[Piece | Blind]:
         if len(part.pins) != 2:

@@ -112,15 +112,23 @@ def _pairs(piece: Piece, directed: bool) -> tuple[tuple[str, str], ...]:
 
 
 def _passive(points: Points, node: str) -> frozenset[str]:
-    """Nodes joined to one by parts that do not amplify, in either direction."""
+    """Nodes joined to one by parts that do not amplify; an amplifier's output is got to and not passed."""
     graph = nx.Graph()
     graph.add_node(node)
+    outputs = {piece.nodes[0] for piece in points.plan.pieces if piece.amplifier}
     for piece in points.plan.pieces:
         if len(piece.nodes) == 2 and not any(name.startswith("contact ") for name in piece.varies):
             a, b = piece.nodes
             if a not in points.plan.known and b not in points.plan.known:
                 graph.add_edge(a, b)
-    return frozenset(nx.node_connected_component(graph, node))
+    seen, todo = {node}, [node]
+    while todo:
+        for other in graph.neighbors(todo.pop()):
+            if other not in seen:
+                seen.add(other)
+                if other not in outputs:
+                    todo.append(other)
+    return frozenset(seen)
 
 
 def _reach(graph: nx.DiGraph, node: str) -> frozenset[str]:
