@@ -22,6 +22,7 @@ from netcheck.physics.meeting import EFFECTS, effect, ground_lost, palindrome, p
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.nouns_assembly import ASSEMBLY_NOUNS, IN_ASSEMBLY
 from netcheck.rulebook.nouns_mains import MAINS_ATTRIBUTES
+from netcheck.rulebook.nouns_ties import TIE_ATTRIBUTES
 
 PART, PIN, NET, RECORD = Thing("part"), Thing("pin"), Thing("net"), Thing("record")
 NUMBER_KINDS = {
@@ -477,6 +478,7 @@ NOUN_ATTRIBUTES: dict[str, Mapping[str, Attribute]] = {
     "conductor": {**CONDUCTOR_ATTRIBUTES, **IN_ASSEMBLY["conductor"]},
     "control pin": CONTROL_PIN_ATTRIBUTES,
     "oddity": ODDITY_ATTRIBUTES,
+    "ground tie": TIE_ATTRIBUTES,
     "board": BOARD_ATTRIBUTES,
     **MAINS_ATTRIBUTES,
     **ASSEMBLY_NOUNS,

@@ -1,16 +1,14 @@
-"""What rules can say of plugs, of names on connectors and of ties between grounds."""
+"""What rules can ask of plugs, of outputs behind a net and of names on connectors."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any
 
-from netcheck.circuit.model import Net, Part, Pin
+from netcheck.circuit.model import Part, Pin
 from netcheck.circuit.opposites import opposed, pairs_of, sided, tokens
 from netcheck.language.scope import Trace
-from netcheck.language.types import Attribute, Function, ListOf, Parameter, Text, Thing, Type, Word, YesNo
+from netcheck.language.types import Function, ListOf, Parameter, Text, Thing, Type, Word, YesNo
 from netcheck.language.values import Lot, Perhaps, Unknown
-from netcheck.physics.conductors import Tie, ties
 from netcheck.physics.outputs import outputs_behind
 from netcheck.physics.plugs import exchanged, rests_on, same_socket
 from netcheck.rulebook.facts import Facts
@@ -92,27 +90,3 @@ WIRING_FUNCTIONS: dict[str, Function] = {
                  "outputs that drive a through resistors of up to so many ohms in series, whatever else lies between"),
     )
 }  # fmt: skip
-
-
-def _attr(kind: Type, get: Callable[[Any, Any], object]) -> Attribute:
-    return Attribute(kind, get)
-
-
-def _tie_nets(facts: Facts, tie: Tie) -> tuple[Net, ...]:
-    return tuple(facts.circuit.nets[key] for key in tie.grounds if key in facts.circuit.nets)
-
-
-TIE_ATTRIBUTES: dict[str, Attribute] = {
-    "grounds": _attr(ListOf(Thing("net")), lambda facts, tie: Lot(_tie_nets(facts, tie))),
-    "conductors": _attr(ListOf(Thing("conductor")), lambda facts, tie: Lot(tie.conductors)),
-}
-
-
-def ground_ties(facts: Facts) -> tuple[Tie, ...]:
-    """Two grounds and all that joins them straight, on the boards."""
-    return ties(facts.circuit)
-
-
-def tie_text(facts: Facts, tie: Tie) -> str:
-    """A tie as it is named in sentences: GNDA and GNDD."""
-    return " and ".join(facts.net_text(net) for net in _tie_nets(facts, tie)) or tie.key

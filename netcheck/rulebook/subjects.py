@@ -11,7 +11,7 @@ from netcheck.language.scope import Scope
 from netcheck.language.values import Lot, Unknown, unite
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.nouns_assembly import assembly_subjects
-from netcheck.rulebook.nouns_wiring import ground_ties
+from netcheck.rulebook.nouns_ties import ground_ties
 from netcheck.rulebook.rule import Rule, Subject
 
 

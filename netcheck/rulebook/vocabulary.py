@@ -20,7 +20,8 @@ from netcheck.rulebook.functions import FUNCTIONS, matches_function
 from netcheck.rulebook.nouns import NOUN_ATTRIBUTES, amplifier_text, part_attributes
 from netcheck.rulebook.nouns_assembly import assembly_text
 from netcheck.rulebook.nouns_mains import MAINS_FUNCTIONS
-from netcheck.rulebook.nouns_wiring import TIE_ATTRIBUTES, WIRING_FUNCTIONS, tie_text
+from netcheck.rulebook.nouns_ties import tie_text
+from netcheck.rulebook.nouns_wiring import WIRING_FUNCTIONS
 
 # Nouns that `for each` can take beside kinds of parts and shapes, and the noun whose attributes they have.
 NOUNS: dict[str, str] = {
@@ -67,7 +68,7 @@ class RuleVocabulary:
         if thing.noun.startswith("match "):
             names = self.shape_names.get(thing.noun.removeprefix("match "), {})
             return {name: Attribute(kind, _name_of_match(name)) for name, kind in names.items()}
-        return TIE_ATTRIBUTES if thing.noun == "ground tie" else NOUN_ATTRIBUTES.get(thing.noun, {})
+        return NOUN_ATTRIBUTES.get(thing.noun, {})
 
     def key_of(self, value: object) -> str | None:
         """The key of an object of the circuit."""
