@@ -69,6 +69,12 @@ def _parser() -> argparse.ArgumentParser:
     _common(read)
     read.set_defaults(run=_read)
 
+    draft = commands.add_parser("draft", help="write a first assembly file from netlists, to be edited")
+    draft.add_argument("files", nargs="+", type=Path, metavar="FILE", help="netlist of a board")
+    draft.add_argument("--out", type=Path, metavar="FILE", help="where it goes (default: printed); never over a file")
+    _common(draft)
+    draft.set_defaults(run=_draft)
+
     rules = commands.add_parser("rules", help="list the rules")
     _common(rules, cache=False)
     rules.set_defaults(run=_rules)
@@ -196,6 +202,30 @@ def _read(options: argparse.Namespace) -> int:
 
         print()
         print(behaviour_text(facts.at_rest.numbers(name), facts.circuit))
+    return 0
+
+
+def _draft(options: argparse.Namespace) -> int:
+    import os
+
+    from netcheck.circuit.board import understand
+    from netcheck.drafting import draft
+    from netcheck.ground.files import write_whole
+    from netcheck.ground.problems import Problem, Refused
+
+    if options.out and options.out.exists():
+        raise Refused(Problem(str(options.out), 0, 0, "the file is there already; a draft is written over nothing"))
+    book = _book(options)
+    netlists = _netlists(options, options.files)
+    names = board_names(options.files)
+    boards = [understand(n, name, book.parts, book.words) for name, n in zip(names, netlists, strict=True)]
+    base = options.out.resolve().parent if options.out else Path.cwd()
+    text = draft(boards, [Path(os.path.relpath(file.resolve(), base)) for file in options.files], book.words)
+    if options.out:
+        write_whole(options.out, text)
+        print(f"Draft: {options.out}")
+    else:
+        print(text, end="")
     return 0
 
 

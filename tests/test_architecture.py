@@ -22,6 +22,7 @@ FLOORS = (
     ("netcheck.circuit",),
     ("netcheck.physics",),
     ("netcheck.rulebook",),
+    ("netcheck.drafting",),
     ("netcheck.gates",),
     ("netcheck.review",),
     ("netcheck.report",),
