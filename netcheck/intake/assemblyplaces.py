@@ -114,7 +114,8 @@ class Places:
     def _find(self, text: str, pin_wanted: bool | None) -> Place:
         first, dot, rest = text.partition(".")
         if first == CHASSIS and dot:
-            return self._find(rest, pin_wanted)
+            text = rest
+            first, dot, rest = text.partition(".")
         if first in self.named:
             return self._on_board(first, rest, text, pin_wanted)
         if text in self.points:

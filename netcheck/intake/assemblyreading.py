@@ -40,7 +40,7 @@ KEYS = (
 )  # fmt: skip
 MATERIALS = ("metal", "plastic", "wood")
 TOLD_ROLES = ("rail", "ground", "chassis", "earth", "mains", "signal")
-MOST_BOARDS, MOST_SETS, MOST_NAME = 40, 100_000, 60
+MOST_BOARDS, MOST_SETS, MOST_NAME, MOST_TEXT = 40, 100_000, 60, 1000
 _NOT_IN_NAMES = re.compile(r"[./\\\x00-\x1f]")
 
 
@@ -100,6 +100,8 @@ class AssemblyReader(PartsReader):
 
     def assembly(self, node: Node, needed: tuple[str, ...], digest: str, text: str) -> AssemblyFile:
         """The whole file."""
+        if self._too_long(node):
+            node, needed = Table((), node.line, node.column), ()
         top = self.table(node, needed, KEYS)
         chassis = self.list_of(top.get("chassis"), self.chassis_part)
         signal = self.table(top.get("signal"), (), ("inputs", "outputs"))
@@ -134,6 +136,21 @@ class AssemblyReader(PartsReader):
             not_fitted=self.list_of(top.get("not fitted"), self.spot),
             text=text,
         )
+
+    def _too_long(self, node: Node) -> bool:
+        """Whether a text is longer than any name or reason; noted where it stands."""
+        todo, found = [node], False
+        while todo:
+            one = todo.pop()
+            if isinstance(one, Text):
+                if len(one.text) > MOST_TEXT:
+                    self.note(one, f"'{plain(one.text, 20)}' has more than {MOST_TEXT} letters")
+                    found = True
+            elif isinstance(one, Items):
+                todo += one.nodes
+            else:
+                todo += (piece for entry in one.entries for piece in entry)
+        return found
 
     # Boards
 

@@ -7,11 +7,19 @@ from pathlib import Path
 
 import pytest
 from conftest import ROOT
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from netcheck.ground.problems import Refused
+from netcheck.intake.assembly import Spot
 from netcheck.intake.assemblycheck import open_assembly
+from netcheck.intake.assemblyplaces import Missing, Places
+from netcheck.intake.assemblyreading import parse_assembly
+from netcheck.intake.reading import read_netlist
 
 FIXTURES = ROOT / "fixtures" / "assemblies"
+NETLIST = read_netlist(FIXTURES / "power-lead" / "amp.net", cache=False)
+FILE, _ = parse_assembly("assembly: x\nboards: {amp: amp.net}\nchassis: [{part: fuse}]\ncase: {}", "x.yaml")
 
 
 @pytest.fixture
@@ -58,6 +66,25 @@ MISTAKES = [
 def test_what_is_not_there_is_told_with_the_nearest_name(box: Path, line: str, said: str) -> None:
     (told,) = problems_of(box, f"{HEAD}{line}\n")
     assert told.startswith("box:3:") and said in told, told
+
+
+PIECES = st.lists(st.sampled_from(["chassis", "amp", "J1", "1", "", "case", "fuse", "GND", "🙂"]), max_size=5)
+
+
+@settings(max_examples=60, deadline=None)
+@given(PIECES)
+def test_whatever_is_named_is_found_or_missing(pieces: list[str]) -> None:
+    places = Places(FILE, {"amp": NETLIST})
+    for find in (places.part, places.pin, places.part_or_pin):
+        try:
+            assert find(Spot(".".join(pieces))).board in ("amp", "chassis")
+        except Missing as missing:
+            assert str(missing)
+
+
+def test_a_text_without_end_is_refused_quickly(box: Path) -> None:
+    said = problems_of(box, f"{HEAD}unused: ['{'chassis.' * 100_000}']\n")
+    assert len(said) == 1 and "has more than 1000 letters" in said[0]
 
 
 def test_mistakes_of_all_sorts_are_told_together(box: Path) -> None:
