@@ -78,15 +78,37 @@ def draft_board(parts: tuple[Part, ...], nets: tuple[Net, ...], words: Words, hi
         for pin in sorted(part.pins, key=lambda pin: natural_key(pin.key)):
             if pin.net in on:
                 on[pin.net].append(Place(part, pin))
+    bare = winding_ends(fitted, on)
     return Draft(
         parts=fitted,
         nets=ordered,
         on={key: tuple(places) for key, places in on.items()},
-        says={key: read_net_name(net.name, words) for key, net in ordered.items()},
+        says={key: NetName() if key in bare else read_net_name(net.name, words) for key, net in ordered.items()},
         told={key: hint for key, net in ordered.items() if (hint := _told(net, hints)) is not None},
         words=words,
         shared={key: shared for key, net in ordered.items() if (shared := _named(net, hints.shared)) is not None},
     )
+
+
+def winding_ends(parts: Iterable[Part], on: Mapping[str, Sequence[Place]]) -> frozenset[str]:
+    """Pairs of nets that are the two ends of one winding: nothing there but a transformer and one connector.
+
+    Their names are borrowed symbols (a primary drawn from VCC to Earth) and say nothing. A connector that brings out
+    more than two nets of the transformer has a tap, whose name may tell the ground.
+    """
+    found: set[str] = set()
+    for part in parts:
+        if part.kind != "transformer":
+            continue
+        plugs: dict[str, list[str]] = {}
+        for net in dict.fromkeys(pin.net for pin in part.pins if pin.net in on):
+            for place in on[net]:
+                if place.part.kind == "connector":
+                    plugs.setdefault(place.part.key, []).append(net)
+        for nets in plugs.values():
+            if len(nets) == 2 and all(len(on[net]) == 2 for net in nets):
+                found.update(nets)
+    return frozenset(found)
 
 
 def _told(net: Net, hints: Hints) -> tuple[str, float | None] | None:

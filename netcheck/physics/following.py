@@ -75,6 +75,8 @@ def _steps(walks: Walks, net: str, kinds: Kinds) -> Iterator[tuple[str, Reasons]
                     yield from ((other.net, ()) for other in part.pins if other.role in ("drain", "source"))
             if kind in _AMPLIFIERS and pin.role in _TAKES_IN:
                 yield from ((other.net, ()) for other in _outputs(part, pin))
+            elif kind in _PACKAGES and pin.role in _TAKES_IN and _is_amplifier(part):
+                yield from ((other.net, ()) for other in _outputs(part, pin))
             elif kind == "transistor array" and pin.unit:
                 yield from ((other.net, ()) for other in part.pins if other.unit == pin.unit)
             elif kind in _PACKAGES and pin.role not in _SUPPLIES and pin.role != "output":
@@ -92,6 +94,11 @@ def _outputs(part: Part, pin: Pin) -> Iterator[Pin]:
     for other in part.pins:
         if other.role == "output" and (not pin.unit or other.unit in (pin.unit, "")):
             yield other
+
+
+def _is_amplifier(part: Part) -> bool:
+    """Whether a package has the inputs and the output of an amplifier, whatever else is in it."""
+    return all(part.by_role(role) for role in ("plus", "minus", "output"))
 
 
 def _may_answer(circuit: Circuit, pin: Pin) -> bool:

@@ -193,7 +193,7 @@ def _company(circuit: Circuit, net: Net, other: Net) -> list[tuple[object, ...]]
 def _entry(circuit: Circuit, part: Part, pin: Pin, net: Net, other: Net) -> tuple[object, ...] | None:
     if part.kind not in _PLAIN or (part.kind in ("diode", "bridge") and not pin.role):
         return None
-    if part.kind == "transformer" and not _one_winding(circuit, part):
+    if part.kind == "transformer" and not _one_winding(circuit, part, {net.key, other.key}):
         return None
     if part.kind not in ("bridge", "transformer") and len(part.pins) != 2:
         return None
@@ -204,10 +204,21 @@ def _entry(circuit: Circuit, part: Part, pin: Pin, net: Net, other: Net) -> tupl
     return part.kind, which, pin.role, *rest
 
 
-def _one_winding(circuit: Circuit, part: Part) -> bool:
-    """Whether a transformer has, away from the mains, no more than two ends (with or without a centre on ground)."""
+def _one_winding(circuit: Circuit, part: Part, pair: set[str]) -> bool:
+    """Whether two nets at a transformer are the ends of one winding.
+
+    So it is when the transformer has, away from the mains, no more ends (with or without a centre on ground), or when
+    a connector brings out these two of its nets, with nothing else on them, and all its other ends are used.
+    """
     ends = {pin.net for pin in part.pins if circuit.nets[pin.net].role not in {"mains"} | GROUNDS}
-    return len(ends) <= 2
+    if len(ends) <= 2:
+        return True
+    company = {pin.part for key in pair for pin in circuit.pins_on(circuit.nets[key])} - {part.key}
+    if len(company) != 1 or any(len(circuit.nets[key].pins) != 2 for key in pair):
+        return False
+    plug = circuit.parts[next(iter(company))]
+    others_lead_on = all(len(circuit.nets[key].pins) > 1 for key in ends - pair)
+    return others_lead_on and {pin.net for pin in plug.pins} & ends == pair
 
 
 # Protection

@@ -37,6 +37,7 @@ from netcheck.physics.network.elements import (
 
 WIRE_OHMS = 0.01  # a link, a fuse, a bead, a closed contact: small beside all else, not so small that digits are lost
 OPEN_OHMS = 1e12
+MOST_TRACK_OHMS = 1e7  # no potentiometer is made with more; common practice, no source
 UNKNOWN_FARADS = 1e-6  # stands for a capacitor without a value where ways are sought; nothing is computed with it
 UNKNOWN_OHMS = 1e3  # of a part whose resistance is not known: taken from a wire to open, this in between
 MOST_CONTACTS = 15  # pairs of contacts of one switch that are looked at; three poles of three are 36
@@ -59,7 +60,7 @@ class Piece:
         name: of the element; begins with the part's key. nodes: all that it touches.
         pulls: pairs of nodes, the first of which has a say in the second.
         varies: names of what changes its figures: 'heat', 'junctions', 'gain', 'fets', 'bias', 'outside',
-            'position of …', 'ohms of …', 'contact …'.
+            'position of …', 'ohms of …', 'track of …', 'contact …'.
         make: the element at a setting. alternating: a capacitor, which carries no direct current.
         amplifier: an operational amplifier, its output the first of the nodes.
     """
@@ -146,15 +147,15 @@ class Modeller:
     def _two(self, part: Part, name: str, a: str, b: str, make: Callable[[Setting], Element], *varies: str) -> Piece:
         return Piece(name, part.key, (a, b), ((a, b), (b, a)), frozenset(varies), make)
 
-    def _perhaps(self, part: Part, name: str, a: str, b: str) -> Piece:
-        """A part that conducts with an unknown resistance."""
+    def _perhaps(self, part: Part, name: str, a: str, b: str, what: str = "ohms") -> Piece:
+        """A part that conducts with an unknown resistance: 'ohms' up to none at all, a 'track' up to the largest."""
         return self._two(
             part,
             name,
             a,
             b,
             lambda setting: Resistor(name, a, b, setting.ohms.get(name, UNKNOWN_OHMS), noisy=False),
-            f"ohms of {name}",
+            f"{what} of {name}",
         )
 
     def _resistor(self, part: Part) -> Iterator[Piece | Blind]:
@@ -218,7 +219,7 @@ class Modeller:
         """From an end to the wiper; the first end is that at which the wiper stands at position 0."""
         whole = part.value.number
         if whole is None or whole <= 0:
-            return self._perhaps(part, name, a, b)
+            return self._perhaps(part, name, a, b, "track")
 
         def make(setting: Setting) -> Element:
             at = setting.positions.get(part.key, 0.5)

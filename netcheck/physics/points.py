@@ -21,7 +21,7 @@ from netcheck.ground.units import Unit, show
 from netcheck.language.values import Unknown, unite
 from netcheck.physics.blocks import Block, Plan, plan
 from netcheck.physics.devices import NOMINAL, Setting, Spread
-from netcheck.physics.modelling import OPEN_OHMS, WIRE_OHMS, ZERO, Piece
+from netcheck.physics.modelling import MOST_TRACK_OHMS, OPEN_OHMS, WIRE_OHMS, ZERO, Piece
 from netcheck.physics.network.elements import CurrentSource, Element, Fet, OperationalAmplifier, Resistor
 from netcheck.physics.network.operating import (
     Network,
@@ -363,9 +363,10 @@ def _settings(name: str, spread: Spread) -> tuple[Setting, ...]:
     if name.startswith("position of "):
         key = name.removeprefix("position of ")
         return tuple(Setting(positions=MappingProxyType({key: at})) for at in (0.0, 1.0))
-    if name.startswith("ohms of "):
-        key = name.removeprefix("ohms of ")
-        return tuple(Setting(ohms=MappingProxyType({key: ohms})) for ohms in (WIRE_OHMS, OPEN_OHMS))
+    for what, most in (("ohms of ", OPEN_OHMS), ("track of ", MOST_TRACK_OHMS)):
+        if name.startswith(what):
+            key = name.removeprefix(what)
+            return tuple(Setting(ohms=MappingProxyType({key: ohms})) for ohms in (WIRE_OHMS, most))
     return (Setting(joined=frozenset({name})),)
 
 

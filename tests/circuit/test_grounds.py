@@ -106,5 +106,14 @@ def test_a_name_makes_no_mains() -> None:
     assert found["MAINS_L"].role == "signal" and found["LIVE"].role == "signal"
 
 
+def test_names_at_the_two_ends_of_a_winding_say_nothing() -> None:
+    core = make("T1", "transformer", winding=("VCC", "Earth", "AC1", "AC2"))
+    found = roles([*DUAL, make("J9", "connector", "VCC", "Earth"), core])
+    assert found["VCC"].role == "signal" and found["Earth"].role == "signal"
+    tapped = make("T1", "transformer", winding=("VCC", "Earth", "xm", "AC2"))
+    found = roles([*DUAL, make("J9", "connector", "VCC", "Earth", "xm"), tapped])
+    assert found["Earth"].role != "signal"
+
+
 def test_an_empty_board() -> None:
     assert assign_net_roles((), (), WORDS) == ()

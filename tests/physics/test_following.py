@@ -32,6 +32,11 @@ def test_a_capacitor_stops_it_and_so_do_rails_and_grounds(book) -> None:
     assert names(text, "A", book) == ({"A", "C"}, {})
 
 
+def test_it_goes_through_an_instrumentation_amplifier_from_its_reference_too(book) -> None:
+    text = "U1 INA217 2=M 3=P 4=-15V 5=REF 6=OUT 7=+15V\nR1 1M OUT S"
+    assert names(text, "REF", book) == ({"REF", "OUT", "S"}, {})
+
+
 def test_a_gate_has_a_say_in_the_channel(book) -> None:
     assert names("Q1 nmos g=A d=B s=C\nR1 1k C GND\nR2 1k B +15V", "A", book)[0] == {"A", "B", "C"}
 

@@ -125,6 +125,13 @@ def test_a_secondary_with_two_ends() -> None:
     assert effects(header("S1 S2", two)) == ["signals exchanged"] * 2
 
 
+def test_a_primary_that_a_connector_brings_out_while_the_secondaries_are_used() -> None:
+    core = part("T1", "winding:P1 winding:P2 winding:S1 winding:GND winding:S2")
+    bridge = part("BR1", "alternating:S1 alternating:S2 plus:+24V minus:-24V")
+    assert effects(header("P1 P2", core, bridge)) == ["same", "same"]
+    assert effects(header("P1 P2", core, bridge, part("R1", "P1 GND", 1e6))) == ["signals exchanged"] * 2
+
+
 def boards(amp: str, supply: str, *others: Part) -> Circuit:
     return join(
         (

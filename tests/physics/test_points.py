@@ -51,6 +51,11 @@ def test_a_value_that_cannot_be_read_leaves_what_it_can_do(book: RuleBook) -> No
     assert (found.low, found.high) == (pytest.approx(0.0, abs=0.01), pytest.approx(12.0, abs=0.01))
 
 
+def test_a_track_of_unknown_value_still_conducts(book: RuleBook) -> None:
+    text = 'RV1 potentiometer "VOLUME" 1=GND 2=W 3=IN\nC1 1u W B\nR1 10k B +12V\nJ1 jack T=IN S=GND'
+    assert certain(text, "W", book).high == pytest.approx(0.0, abs=0.01)
+
+
 def test_an_amplifier_follows_its_feedback(book: RuleBook) -> None:
     text = "U1 TL072 1=O 2=M 3=P 4=-12V 8=+12V 5=GND 6=X 7=X\nR1 10k +12V P\nR2 1k P GND\nR3 1k M GND\nR4 1k O M"
     assert certain(text, "O", book).nominal == pytest.approx(2 * 12 / 11, rel=1e-3)
