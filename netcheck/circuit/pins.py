@@ -95,6 +95,8 @@ def _by_names(subject: Subject, tables: NameTables) -> Roles:
             found[pin.number] = role
     if subject.kind in ("regulator", "reference"):
         _ground_or_adjust(subject, found)
+    if subject.kind in AMPLIFIERS:
+        _supplies_by_sign(subject, found)
     return found
 
 
@@ -142,6 +144,15 @@ def _ground_or_adjust(subject: Subject, found: Roles) -> None:
                 found[pin.number] = ("adjust", "")
             else:
                 found.pop(pin.number, None)
+
+
+def _supplies_by_sign(subject: Subject, found: Roles) -> None:
+    """Beside an input called LIN- a pin called L- is the negative supply of that side."""
+    inputs = {found[pin.number] for pin in subject.pins if pin.number in found and "IN" in pin_name(pin.name)}
+    for pin in subject.pins:
+        role, unit = found.get(pin.number, ("", ""))
+        if role in ("plus", "minus") and (role, unit) in inputs and "IN" not in pin_name(pin.name):
+            found[pin.number] = (f"supply {role}", "")
 
 
 # Pin-outs

@@ -50,6 +50,13 @@ def test_a_unit_that_was_never_placed() -> None:
     assert (second.output, second.plus, second.minus, second.missing) == (None, None, None, ("output", "plus", "minus"))
 
 
+def test_beside_an_input_called_lin_a_pin_called_l_is_a_supply() -> None:
+    pins = "1=L- 2=LOUT 3=L+ 4=LIN+ 5=LIN- 6=RIN- 7=RIN+ 8=R+ 9=ROUT 10=R-"
+    found = roles(part_of(component("U1", "stereo driver", "opamp", "", pins)))
+    assert [found[n] for n in "1345"] == ["supply minus", "supply plus", "plus A", "minus A"]
+    assert (found["8"], found["10"]) == ("supply plus", "supply minus")
+
+
 def test_a_power_unit_that_was_never_placed() -> None:
     nets = {"A": "U1.1 U1.2", "B": "U1.3", "C": "U1.5", "D": "U1.6 U1.7"}
     board = board_of([component("U1", "NE5532", "NE5532", DIP8, EIGHT)], nets)
