@@ -36,7 +36,7 @@ def outputs_behind(walks: Walks, net: str, up_to: float) -> tuple[tuple[Pin, ...
     sure: list[Pin] = []
     perhaps: list[tuple[Pin, Reasons]] = []
     for key, doubt in _nets_within(walks, net, up_to).items():
-        if walks.circuit.nets[key].role in _STOPS:
+        if key != net and walks.circuit.nets[key].role in _STOPS:
             continue
         for pin in walks.circuit.pins_on(walks.circuit.nets[key]):
             if _is_output(walks.circuit, pin):
