@@ -122,7 +122,7 @@ class Modeller:
             yield from self._optocoupler(part)
         elif kind in ("npn", "pnp") or kind in _FETS:
             yield from self._transistor(part)
-        elif kind in ("opamp", "comparator", "buffer"):
+        elif kind in ("opamp", "comparator", "buffer") or self._like_an_opamp(part):
             yield from self._package(part)
         elif kind == "regulator":
             yield from self._regulator(part)
@@ -335,8 +335,25 @@ class Modeller:
 
     # Amplifiers and regulators
 
+    def _like_an_opamp(self, part: Part) -> bool:
+        """Whether a power amplifier is one whose gain is set outside: its book tells gain times bandwidth."""
+        told = part.kind == "power amplifier" and part.record is not None
+        return told and figure(part.record, "gain_bandwidth") is not None and figure(part.record, "fixed_gain") is None
+
+    def _power_amplifiers(self, part: Part) -> list[Amplifier]:
+        """Its amplifiers by the units of their pins, where each has one pin of a role."""
+        found = []
+        for output in part.by_role("output"):
+            pins = {role: [p.key for p in part.by_role(role) if p.unit == output.unit] for role in ("plus", "minus")}
+            feeds = {role: [p.key for p in part.by_role(role)] for role in ("supply plus", "supply minus")}
+            if all(len(keys) == 1 for keys in pins.values()) and all(feeds.values()):
+                ends = (pins["plus"][0], pins["minus"][0], feeds["supply plus"][0], feeds["supply minus"][0])
+                key = f"{part.key}:{output.unit}"
+                found.append(Amplifier(key, part.key, part.board, output.unit, "opamp", output.key, *ends))
+        return found
+
     def _package(self, part: Part) -> Iterator[Piece | Blind]:
-        amplifiers = self._amplifiers.get(part.key, [])
+        amplifiers = self._amplifiers.get(part.key) or self._power_amplifiers(part)
         used = {
             pin for amp in amplifiers for pin in (amp.output, amp.plus, amp.minus, amp.supply_plus, amp.supply_minus)
         }

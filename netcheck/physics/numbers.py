@@ -64,7 +64,7 @@ def _levels(points: Points, path: SignalPath, found: PathBehaviour) -> tuple[tup
         return (), []
     loads = [NO_LOAD, LINE]
     if (found.output_ohms_at(1000.0) or math.inf) <= LOW_OUTPUT:
-        loads += PHONES
+        loads = [NO_LOAD, *PHONES]
     driven = {ohms: drive(points, made, ohms) for ohms in loads}
     shown = [one for one in driven.values() if isinstance(one, Driven)]
     lowest = driven[loads[-1]]

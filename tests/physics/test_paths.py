@@ -82,3 +82,15 @@ def test_a_transistor_stage_is_a_path(book: RuleBook) -> None:
     found = only(text, book)
     assert found.gain == pytest.approx(20 * math.log10(4.7 * 100 / 104.7 / 1.02), abs=0.3)
     assert found.degrees[200] % 360 == pytest.approx(180.0, abs=5.0)
+
+
+def test_a_power_amplifier_whose_gain_is_set_outside(book: RuleBook) -> None:
+    text = (
+        "U1 LM3886 1=+30V 3=O 4=-30V 5=+30V 7=GND 8=MUTE 9=M 10=P\nR1 22k MUTE -30V\nC1 1u IN P\nR2 22k P GND\n"
+        "R3 20k O M\nR4 1k M F\nC2 47u F GND\nJ1 jack T=IN S=GND\nJ2 terminal 1=O 2=GND\nC3 100n +30V GND\n"
+        "C4 100n -30V GND\nJ3 header 1=+30V 2=GND 3=-30V"
+    )
+    found = only(text, book)
+    assert found.reasons == ()
+    assert found.gain == pytest.approx(20 * math.log10(21), abs=0.05)
+    assert found.loads[0].volts * math.sqrt(2) == pytest.approx(28.0, abs=2.0)
