@@ -68,9 +68,7 @@ def boxes(book: RuleBook) -> dict[str, Review]:
 
 
 @pytest.mark.parametrize("place", FURTHER, ids=lambda place: f"{place[0]} at {' and '.join(sorted(place[1]))}")
-def test_each_further_mistake_is_found(place: Place, boxes: dict[str, Review], book: RuleBook) -> None:
-    if book.rule(place[0]) is None:
-        pytest.skip(f"the rule {place[0]} is not in the book yet")
+def test_each_further_mistake_is_found(place: Place, boxes: dict[str, Review]) -> None:
     assert place in found(boxes["a"].verdicts)
 
 
