@@ -16,9 +16,10 @@ from netcheck.gates import GATES, HELD, NOT_KNOWN, RELEASED, Gate, answer
 from netcheck.ground.names import did_you_mean, plain
 from netcheck.ground.problems import Problem, Refused
 from netcheck.ground.units import Quantity
-from netcheck.intake.assembly import AssemblyFile, LimitChange, Spot
+from netcheck.intake.assembly import AssemblyFile, LimitChange, Spot, Targets
 from netcheck.intake.netlist import Netlist
 from netcheck.physics.behaviour import Behaviour
+from netcheck.physics.conductors import Conductor, GroundLoop, conductors
 from netcheck.physics.mating import Mating
 from netcheck.rulebook.book import RuleBook
 from netcheck.rulebook.facts import Facts
@@ -75,6 +76,8 @@ class Review:
         verdicts: all of them, in the order of the rule book and of natural order of subjects.
         understandings: per board name, what it was taken for. cautions: to be shown in the head.
         behaviour: what each board will do, by board name; empty where no numbers were asked for.
+        conductors, ground_loops: what joins grounds, and the rings that it forms.
+        targets: what the team wants of the signal; None where no assembly tells.
         versions: of the program and of the rule book's contents (a digest), for the foot of the page.
     """
 
@@ -90,6 +93,9 @@ class Review:
     cautions: tuple[str, ...] = ()
     versions: Mapping[str, str] = field(default_factory=dict)
     behaviour: Mapping[str, Behaviour] = field(default_factory=dict)
+    conductors: tuple[Conductor, ...] = ()
+    ground_loops: tuple[GroundLoop, ...] = ()
+    targets: Targets | None = None
 
 
 @dataclass(frozen=True)
@@ -216,6 +222,9 @@ def review(plan: Plan, tell: Callable[[str], None] = lambda said: None, numbers:
         cautions=_cautions(facts, verdicts, plan.book),
         versions={"netcheck": __version__, "rule book": plan.book.digest[:12]},
         behaviour=behaviour,
+        conductors=conductors(facts.circuit, facts.extra_conductors),
+        ground_loops=facts.ground_loops,
+        targets=plan.assembly.targets if plan.assembly is not None else None,
     )
 
 

@@ -24,6 +24,7 @@ from netcheck.ground.names import natural_key, plain
 from netcheck.ground.units import VOLT, show
 from netcheck.report import wording
 from netcheck.report.display import Names
+from netcheck.report.groundmap import ground_map
 from netcheck.report.grouping import Entry, Group, Question, asides, findings, mating_tables, questions
 from netcheck.review import Review, RuleAccount
 from netcheck.rulebook.verdicts import CONSEQUENCES, CURES, OUTCOMES, Verdict
@@ -93,6 +94,7 @@ def render_page(review: Review, generated: datetime, extras: Extras | None = Non
         "families": _families(review.accounts),
         "tally": {outcome: sum(v.outcome == outcome for v in review.verdicts) for outcome in OUTCOMES},
         "rails": _rails(review),
+        "ground_map": ground_map(review, names),
         "consequences": CONSEQUENCES,
         "cures": CURES,
         "most": MOST,
