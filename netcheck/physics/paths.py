@@ -30,7 +30,7 @@ DROPS = (3.0, 0.5)
 BAND = (20.0, 20e3)
 LEAST_SHARE = 0.15  # what sets less than this much of a corner is not named
 MOST_NAMED = 4
-MOST_NODES = 120
+MOST_NODES = 200
 QUIETEST = 1e-6  # a path that passes less than a millionth in all its band is none
 Curve = tuple[Real, Real]
 
