@@ -10,6 +10,7 @@ from netcheck.circuit.walk import Walks
 from netcheck.ground.names import natural_key
 from netcheck.language.values import unite
 from netcheck.physics.driving import drives
+from netcheck.physics.mating import GROUNDS
 
 Reasons = tuple[str, ...]
 
@@ -36,7 +37,8 @@ def outputs_behind(walks: Walks, net: str, up_to: float) -> tuple[tuple[Pin, ...
     sure: list[Pin] = []
     perhaps: list[tuple[Pin, Reasons]] = []
     for key, doubt in _nets_within(walks, net, up_to).items():
-        if key != net and walks.circuit.nets[key].role in _STOPS:
+        role = walks.circuit.nets[key].role
+        if role in GROUNDS or (key != net and role in _STOPS):  # what is on a ground is not behind it
             continue
         for pin in walks.circuit.pins_on(walks.circuit.nets[key]):
             if _is_output(walks.circuit, pin):
