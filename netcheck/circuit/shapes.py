@@ -391,6 +391,8 @@ def _blind_in(slot: PartSlot, roles: Sequence[str], walks: Walks) -> Iterator[Bl
                     yield _spot(part, roles[0], walks)
         for amplifier in walks.amplifiers:
             part = walks.circuit.parts[amplifier.part]
+            if amplifier.kind not in AMPLIFIER_KINDS:
+                continue
             for role in roles:
                 absent = getattr(amplifier, role.replace(" ", "_"), "") is None and role not in amplifier.missing
                 if absent and _unreadable(part):

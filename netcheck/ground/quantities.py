@@ -106,6 +106,7 @@ _UNSURE_IN_BRACKETS = _words(
     "or oder nicht tbd tba todo opt option optional select selected sot aot approx ca circa about not no nc np nm nom "
     "parallel series par ser was instead replaced versus vs"
 )
+_LEFT_OUT = frozenset({"np", "nc", "nm"})
 _UNSURE = _UNSURE_IN_BRACKETS | _words(
     "to and per times each total see min max typ kilo mega meg milli micro nano pico kilohm megohm trim adj adjust "
     "var variable k m u n p g r e f h v w l x z q"
@@ -408,6 +409,8 @@ def _number(found: _Findings) -> tuple[float | None, str]:
         return None, ""
     if len(found.numbers) > 1:
         return None, "holds more than one number"
+    if left_out := next((word for word in found.words if word.lower().replace(".", "") in _LEFT_OUT), ""):
+        return None, _may_be_left_out(left_out)
     if found.doubts:
         first = found.numbers[0].doubt if found.numbers else None
         return None, first or found.doubts[0]
@@ -424,6 +427,10 @@ def _number(found: _Findings) -> tuple[float | None, str]:
     return reading.number, ""
 
 
+def _may_be_left_out(word: str) -> str:
+    return f"has '{word}', which may say that the part is left out"
+
+
 def _troubled_by(word: str, found: _Findings) -> str:
     """Why a word beside the number puts it in doubt; '' when it does not."""
     lower = word.lower().replace(".", "")
@@ -431,8 +438,8 @@ def _troubled_by(word: str, found: _Findings) -> str:
         return ""
     if word.startswith("("):
         return "has words in brackets behind a number without a unit" if found.bare and not found.omitted else ""
-    if lower in ("np", "nc", "nm"):
-        return f"has '{word}', which may say that the part is left out"
+    if lower in _LEFT_OUT:
+        return _may_be_left_out(word)
     if lower in _UNSURE:
         return f"has '{word}' beside the number"
     if word != "Ω" and not all(unicodedata.name(letter, "").startswith("LATIN") for letter in lower if letter != "'"):

@@ -299,6 +299,8 @@ def test_pins_that_are_not_known_are_a_blind_spot() -> None:
     amplifiers = Looked(circuit("U1 opamp PA1=A PA2=B" + resistors))("non-inverting-amplifier")
     assert [(spot.part, spot.role) for spot in amplifiers.blind] == [("b/U1", "output")]
     assert not Looked(circuit("U1 opamp 1=A 2=B 3=C" + resistors))("non-inverting-amplifier").blind
+    bridged = circuit("U1 power amplifier plus=A minus=B v+=+15V gnd=GND 9=X 10=Y" + resistors)
+    assert not Looked(bridged)("non-inverting-amplifier").blind
 
 
 def test_a_part_alone_whose_pins_are_not_known_can_be_no_stage() -> None:

@@ -136,6 +136,7 @@ def test_the_table_of_codes_is_read_as_it_says() -> None:
         ("resistor", "10 кОм", "which is not understood"),
         ("resistor", "10\u200bk", "is not a number"),
         ("resistor", "NP_3k3", "may say that the part is left out"),
+        ("resistor", "NP_47", "may say that the part is left out"),
         ("resistor", "1 1/2W", "in more watts"),
         ("resistor", "1/4W", "is not a number"),
         ("resistor", "~", "no value is given"),
