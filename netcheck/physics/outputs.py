@@ -34,11 +34,13 @@ def outputs_behind(walks: Walks, net: str, up_to: float) -> tuple[tuple[Pin, ...
     Returns:
         Surely, and perhaps with the reasons (a resistor without a readable value); each in natural order.
     """
+    if walks.circuit.nets[net].role in GROUNDS:  # what hangs on a ground does not drive it
+        return (), ()
     sure: list[Pin] = []
     perhaps: list[tuple[Pin, Reasons]] = []
     for key, doubt in _nets_within(walks, net, up_to).items():
         role = walks.circuit.nets[key].role
-        if role in GROUNDS or (key != net and role in _STOPS):  # what is on a ground is not behind it
+        if key != net and role in _STOPS:
             continue
         for pin in walks.circuit.pins_on(walks.circuit.nets[key]):
             if _is_output(walks.circuit, pin):

@@ -39,7 +39,7 @@ def test_an_unreadable_resistor_leaves_it_open_unless_another_way_is_sure(book) 
 def test_no_output_is_looked_for_beyond_a_rail_or_ground(book) -> None:
     text = AMP + "R1 10R OUT GND\nR2 10R GND O\nR3 10R OUT +15V\n"
     assert behind(book, text, "OUT", 100.0) == ([], [])
-    assert behind(book, text, "GND", 5.0) == ([], [])
+    assert behind(book, text, "GND", 100.0) == ([], [])
 
 
 @pytest.mark.parametrize(
