@@ -24,6 +24,7 @@ from netcheck.ground.names import natural_key, plain
 from netcheck.ground.units import VOLT, show
 from netcheck.report import wording
 from netcheck.report.display import Names
+from netcheck.report.doings import doings
 from netcheck.report.groundmap import ground_map
 from netcheck.report.grouping import Entry, Group, Question, asides, findings, mating_tables, questions
 from netcheck.review import Review, RuleAccount
@@ -58,7 +59,7 @@ class Extras:
 
     Attributes:
         drawings: by identity of a finding, shown beside it. decisions: by identity.
-        behaviour: what the circuit will do.
+        behaviour: stands at the head of what the circuit will do.
     """
 
     drawings: Mapping[str, Markup] = field(default_factory=dict)
@@ -95,6 +96,7 @@ def render_page(review: Review, generated: datetime, extras: Extras | None = Non
         "tally": {outcome: sum(v.outcome == outcome for v in review.verdicts) for outcome in OUTCOMES},
         "rails": _rails(review),
         "ground_map": ground_map(review, names),
+        "doings": doings(review, names),
         "consequences": CONSEQUENCES,
         "cures": CURES,
         "most": MOST,

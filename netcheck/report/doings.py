@@ -1,0 +1,243 @@
+"""What the circuit will do, laid out for the page: tables with the channels side by side, and plots."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from netcheck.circuit.model import Circuit
+from netcheck.ground.names import plain
+from netcheck.ground.units import AMPERE, HERTZ, OHM, SECOND, VOLT, WATT, Unit, show
+from netcheck.intake.assembly import Targets
+from netcheck.physics.behaviour import Behaviour, DeviceHeat, LoadLevel, PathBehaviour, RestRow
+from netcheck.report.display import Names
+from netcheck.report.figures import corner_text
+from netcheck.report.plots import delay_plot, delay_spread, response_plot, round_frequencies, value_at
+from netcheck.report.wording import clip
+from netcheck.review import Review
+
+# Bounds of the page: columns of a table, paths with plots in all, rows of a table.
+MOST_COLUMNS, MOST_PLOTTED, MOST_ROWS, MOST_VOLTS = 4, 16, 16, 60
+_QUIET = 1e-9  # what is less is rounding of the solver
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table: heads of its columns, then rows that begin with their own head."""
+
+    heads: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True)
+class PathPlots:
+    """Two plots of a path and the values in them."""
+
+    title: str
+    response: Markup
+    delay: Markup
+    values: Table
+
+
+@dataclass(frozen=True)
+class BoardDoings:
+    """All of one board. `silent`: (path, why nothing was computed)."""
+
+    board: str
+    tables: tuple[Table, ...]
+    plots: tuple[PathPlots, ...]
+    silent: tuple[tuple[str, str], ...]
+    heat: Table | None
+    driven: Table | None
+    volts: Table | None
+    remarks: tuple[str, ...]
+
+
+def doings(review: Review, names: Names) -> tuple[BoardDoings, ...]:
+    """What each board will do; boards of which nothing is known are left out."""
+    found = []
+    room = MOST_PLOTTED
+    for behaviour in review.behaviour.values():
+        board = _board(behaviour, review, names.at(behaviour.board), room)
+        room -= len(board.plots)
+        if board.tables or board.silent or board.heat or board.volts:
+            found.append(board)
+    return tuple(found)
+
+
+def _board(behaviour: Behaviour, review: Review, names: Names, room: int) -> BoardDoings:
+    computed = [path for path in behaviour.paths if not path.reasons and path.frequencies]
+    groups = [computed[at : at + MOST_COLUMNS] for at in range(0, len(computed), MOST_COLUMNS)]
+    places = {board.name: place for place, board in enumerate(review.circuit.boards)}
+    prefix = f"path-{places.get(behaviour.board, 0)}"
+    return BoardDoings(
+        board=behaviour.board,
+        tables=tuple(_paths_table(group, review.targets, names) for group in groups),
+        plots=tuple(
+            _plots(path, review.targets, names, f"{prefix}-{place}") for place, path in enumerate(computed[:room])
+        ),
+        silent=tuple(
+            (path_name(path, names), plain("; ".join(path.reasons[:3]), 400))
+            for path in behaviour.paths
+            if path.reasons
+        ),
+        heat=_heat_table(behaviour.heat, names),
+        driven=_driven_table(behaviour.devices, names),
+        volts=_volts_table(behaviour.volts, names),
+        remarks=tuple(_remarks(behaviour, len(computed), room)),
+    )
+
+
+def _remarks(behaviour: Behaviour, computed: int, room: int) -> Iterator[str]:
+    if not behaviour.paths:
+        yield "No way of a signal from an input through an amplifier to an output is seen on this board."
+    if behaviour.more_paths:
+        yield f"{behaviour.more_paths} further paths are not computed."
+    if computed > room:
+        yield f"{computed - max(room, 0)} of the paths have no plot: the page has no room for more."
+    for why, count in behaviour.not_computed[:8]:
+        yield f"Volts of {count} {'net is' if count == 1 else 'nets are'} not known: {plain(why, 200)}."
+
+
+# Signal paths
+
+
+def path_name(path: PathBehaviour, names: Names) -> str:
+    """A path by its ends, with the switch before which it stops."""
+    before = f" (up to {names.name(path.ends_at)}, whose position is not given)" if path.ends_at else ""
+    return f"{clip(names.name(path.input), 40)} to {clip(names.name(path.output), 40)}{before}"
+
+
+def _paths_table(paths: Sequence[PathBehaviour], targets: Targets | None, names: Names) -> Table:
+    wanted = targets.group_delay if targets else None
+    low, high = (wanted.low, wanted.high) if wanted else paths[0].band
+    rows: list[tuple[str, ...]] = [
+        ("Gain at 1 kHz", *(f"{path.gain:.1f} dB" for path in paths)),
+        (f"Flat from {_span(*paths[0].band)}", *(f"within {path.flatness:.2f} dB" for path in paths)),
+    ]
+    for side, drop, head in (
+        ("low", 3.0, "-3 dB, low end"),
+        ("low", 0.5, "-0.5 dB, low end"),
+        ("high", 0.5, "-0.5 dB, high end"),
+        ("high", 3.0, "-3 dB, high end"),
+    ):
+        corners = [path.corner(side, drop) for path in paths]
+        told = (corner_text(one, names).removeprefix(f"-{drop:g} dB ") if one else "not found" for one in corners)
+        rows.append((head, *told))
+    rows += [
+        (
+            f"Spread of group delay, {_span(low, high)}",
+            *(show(delay_spread(path, low, high), SECOND) for path in paths),
+        ),
+        ("Input impedance at 1 kHz", *(show(path.input_ohms, OHM) for path in paths)),
+        ("Output impedance at 1 kHz", *(show(path.output_ohms_at(1000.0) or 0.0, OHM) for path in paths)),
+        ("Noise, 20 Hz to 20 kHz, input shorted", *(_noise(path, names) for path in paths)),
+    ]
+    for ohms in dict.fromkeys(level.ohms for path in paths for level in path.loads):
+        levels = [next((level for level in path.loads if level.ohms == ohms), None) for path in paths]
+        head = "Most without load" if math.isinf(ohms) else f"Most into {show(ohms, OHM)}"
+        rows.append((head, *(_level(level) for level in levels)))
+    for key in dict.fromkeys(control.part for path in paths for control in path.controls):
+        found = [next((one.gains for one in path.controls if one.part == key), None) for path in paths]
+        told = (f"{one[0]:.1f}, {one[1]:.1f}, {one[2]:.1f} dB" if one else "no say" for one in found)
+        rows.append((f"{names.name(key)}: one end, middle, other end", *told))
+    return Table(("", *(path_name(path, names) for path in paths)), tuple(rows))
+
+
+def _span(low: float, high: float) -> str:
+    return f"{show(low, HERTZ)} to {show(high, HERTZ)}"
+
+
+def _noise(path: PathBehaviour, names: Names) -> str:
+    loud = ", ".join(f"{names.name(part)} {share:.0%}" for part, share in path.loudest[:3])
+    return f"{show(path.noise, VOLT)}; A-weighted {show(path.noise_weighted, VOLT)}" + (f". {loud}" if loud else "")
+
+
+def _level(level: LoadLevel | None) -> str:
+    if level is None:
+        return "not found"
+    power = "" if math.isinf(level.ohms) else f", {show(level.amps, AMPERE)} peak, {show(level.watts, WATT)}"
+    return f"{show(level.volts, VOLT)} rms{power}: {plain(level.limit, 160)}"
+
+
+def _plots(path: PathBehaviour, targets: Targets | None, names: Names, name: str) -> PathPlots:
+    ends = path_name(path, names)
+    rows = []
+    for hertz in round_frequencies(path.frequencies[0], path.frequencies[-1]):
+        gain, turn, delay, ohms = (
+            value_at(path.frequencies, values, hertz)
+            for values in (path.decibels, path.degrees, path.delays, path.output_ohms)
+        )
+        told = (f"{gain:.2f} dB", f"{_still(turn, 0.05):.1f}°", show(_still(delay), SECOND), show(ohms, OHM))
+        rows.append((show(hertz, HERTZ), *told))
+    return PathPlots(
+        title=ends,
+        response=response_plot(path, targets, f"Response, {ends}", f"{name}-response"),
+        delay=delay_plot(path, targets, f"Group delay, {ends}", f"{name}-delay"),
+        values=Table(("Frequency", "Gain", "Phase", "Group delay", "Output impedance"), tuple(rows)),
+    )
+
+
+def _still(value: float, least: float = _QUIET / 1e3) -> float:
+    return 0.0 if abs(value) < least else value
+
+
+# At rest and driven
+
+
+def _ranged(row: RestRow, unit: Unit) -> str:
+    if row.nominal is None:
+        return f"not known: {plain(row.reason, 160)}"
+    nominal = show(_still(row.nominal, _QUIET), unit)
+    if row.low is None or row.high is None:
+        return nominal
+    low, high = (show(_still(value, _QUIET), unit) for value in (row.low, row.high))
+    return nominal if low == high else f"{nominal} ({low} to {high})"
+
+
+def _heat_table(rows: Sequence[RestRow], names: Names) -> Table | None:
+    """Parts at rest, the hottest first; of a resistor also its current."""
+    if not rows:
+        return None
+    told = tuple(
+        (names.name(row.key), names.what(row.key), _ranged(row, WATT), _current(row, names.circuit))
+        for row in rows[:MOST_ROWS]
+    )
+    return Table(("Part", "Is", "Heat at rest", "Current at rest"), told)
+
+
+def _current(row: RestRow, circuit: Circuit) -> str:
+    """Direct current of a resistor from its heat, by Joule: the root of P / R."""
+    part = circuit.parts.get(row.key)
+    ohms = part.value.number if part is not None and part.kind == "resistor" else None
+    if not ohms or row.nominal is None:
+        return ""
+    low, high = (row.nominal if end is None else end for end in (row.low, row.high))
+    nominal, least, most = (math.sqrt(max(watts, 0.0) / ohms) for watts in (row.nominal, low, high))
+    return _ranged(RestRow(row.key, "A", nominal, least, most), AMPERE)
+
+
+def _driven_table(devices: Sequence[DeviceHeat], names: Names) -> Table | None:
+    if not devices:
+        return None
+    rows = []
+    for heat in devices[:MOST_ROWS]:
+        load = "without load" if math.isinf(heat.load) else f"into {show(heat.load, OHM)}"
+        rest = RestRow(heat.part, "W", *heat.rest)
+        most = f"{show(heat.most, WATT)} {load}, at {show(heat.at_volts, VOLT)} peak"
+        short = show(heat.shorted, WATT) if heat.shorted is not None else "not computed"
+        rating = show(heat.rating, WATT) if heat.rating is not None else "not known"
+        rows.append((names.name(heat.part), _ranged(rest, WATT), most, short, rating))
+    return Table(("Part", "At rest", "Most over a sine", "Into a short", "Rated, at 25 °C"), tuple(rows))
+
+
+def _volts_table(rows: Sequence[RestRow], names: Names) -> Table | None:
+    if not rows:
+        return None
+    return Table(
+        ("Net", "Volts at rest"),
+        tuple((clip(names.name(row.key), 80), _ranged(row, VOLT)) for row in rows[:MOST_VOLTS]),
+    )

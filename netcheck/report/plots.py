@@ -1,0 +1,210 @@
+"""Curves over frequency as drawings: response and group delay of a signal path.
+
+The frequency axis is logarithmic, with a line to a decade. What is asked for is shaded, corners are marked, and points
+at 1-2-5 frequencies tell their value to a pointer; the table beside a plot has the same values in words.
+"""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_left
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from netcheck.ground.units import DECIBEL, HERTZ, SECOND, show
+from netcheck.intake.assembly import Span, Targets
+from netcheck.physics.behaviour import PathBehaviour
+from netcheck.report import drawing
+
+WIDTH, HEIGHT = 420.0, 236.0
+LEFT, RIGHT, TOP, BOTTOM = 54.0, 12.0, 20.0, 34.0
+MOST_POINTS = 140
+DEEPEST = 40.0  # decibels below the top that are shown
+MOST_TICKS = 6
+Shown = Callable[[float], str]
+
+
+@dataclass(frozen=True)
+class Axes:
+    """Where frequencies and values stand on a drawing: hertz from low to high, values from bottom to top."""
+
+    low: float
+    high: float
+    bottom: float
+    top: float
+
+    def x(self, hertz: float) -> float:
+        """Units from the left.
+
+        >>> Axes(1.0, 100.0, 0.0, 1.0).x(10.0) == (LEFT + WIDTH - RIGHT) / 2
+        True
+        """
+        share = math.log(hertz / self.low) / math.log(self.high / self.low)
+        return LEFT + share * (WIDTH - LEFT - RIGHT)
+
+    def y(self, value: float) -> float:
+        """Units from above; values beyond the axes stand at their ends."""
+        share = (min(max(value, self.bottom), self.top) - self.bottom) / (self.top - self.bottom)
+        return HEIGHT - BOTTOM - share * (HEIGHT - TOP - BOTTOM)
+
+
+def ticks(low: float, high: float, most: int = MOST_TICKS) -> tuple[float, ...]:
+    """Round values from low to high: steps of 1, 2 or 5 times a power of ten.
+
+    >>> ticks(0.0, 11.0), ticks(-0.31, 0.12)
+    ((0.0, 2.0, 4.0, 6.0, 8.0, 10.0), (-0.3, -0.2, -0.1, 0.0, 0.1))
+    """
+    rough = (high - low) / most
+    power = 10.0 ** math.floor(math.log10(rough))
+    step = next((power * one for one in (1, 2, 5) if power * one >= rough), power * 10)
+    first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
+    return tuple(float(f"{number * step:.6g}") for number in range(first, last + 1))
+
+
+def round_frequencies(low: float, high: float) -> tuple[float, ...]:
+    """Frequencies of 1, 2 and 5 times a power of ten from low to high.
+
+    >>> round_frequencies(5.0, 60.0)
+    (5.0, 10.0, 20.0, 50.0)
+    """
+    powers = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
+    found = (float(f"{one}e{power}") for power in powers for one in (1, 2, 5))
+    return tuple(hertz for hertz in found if low * (1 - 1e-9) <= hertz <= high * (1 + 1e-9))
+
+
+def value_at(frequencies: Sequence[float], values: Sequence[float], hertz: float) -> float:
+    """A value between two points of a curve, straight over the logarithm of the frequency.
+
+    >>> round(value_at((10.0, 1000.0), (0.0, 4.0), 100.0), 6)
+    2.0
+    """
+    at = min(max(bisect_left(frequencies, hertz), 1), len(frequencies) - 1)
+    low, high = frequencies[at - 1], frequencies[at]
+    share = min(max(math.log(hertz / low) / math.log(high / low), 0.0), 1.0)
+    return values[at - 1] + share * (values[at] - values[at - 1])
+
+
+# The two plots
+
+
+def response_plot(path: PathBehaviour, targets: Targets | None, title: str, name: str) -> Markup:
+    """Gain in decibels over frequency."""
+    top = math.ceil(max(path.decibels) + 1)
+    wanted = targets.passband if targets else None
+    if wanted and wanted.most is not None:
+        top = max(top, math.ceil(path.gain + wanted.most + 1))
+    bottom = max(math.floor(min(path.decibels)), top - DEEPEST)
+    axes = Axes(path.frequencies[0], path.frequencies[-1], min(bottom, top - 6.0), float(top))
+    pieces = [*_paper(axes, lambda value: f"{value:g} dB")]
+    if wanted is not None:
+        spread = wanted.most if wanted.most is not None else DEEPEST
+        pieces += _wanted(axes, wanted, path.gain - spread, path.gain + spread)
+    pieces += _corner_marks(axes, path)
+    pieces += _curves(axes, path.frequencies, path.decibels)
+    pieces += _samples(axes, path.frequencies, path.decibels, lambda value: f"{value:.2f} dB")
+    about = f"{path.gain:.1f} dB at 1 kHz. " + " ".join(_corner_words(path))
+    return drawing.svg((WIDTH, HEIGHT), "plot", title, about, pieces, name)
+
+
+def delay_plot(path: PathBehaviour, targets: Targets | None, title: str, name: str) -> Markup:
+    """Group delay in seconds over frequency; the axis is as high as what lies in the band needs."""
+    wanted = targets.group_delay if targets else None
+    low, high = (wanted.low, wanted.high) if wanted else path.band
+    inside = _inside(path, low, high)
+    least, most = min(inside), max(inside)
+    aim = wanted.most if wanted and wanted.most is not None else 0.0
+    span = max(most - least, aim, 1e-9)
+    axes = Axes(path.frequencies[0], path.frequencies[-1], least - 0.15 * span, least + 1.25 * span)
+    pieces = [*_paper(axes, lambda value: show(value, SECOND))]
+    if wanted is not None and wanted.most is not None:
+        pieces += _wanted(axes, wanted, least, least + wanted.most)
+    pieces += _curves(axes, path.frequencies, path.delays)
+    pieces += _samples(axes, path.frequencies, path.delays, lambda value: show(value, SECOND))
+    about = f"From {show(low, HERTZ)} to {show(high, HERTZ)} it spreads over {show(most - least, SECOND)}."
+    return drawing.svg((WIDTH, HEIGHT), "plot", title, about, pieces, name)
+
+
+def delay_spread(path: PathBehaviour, low: float, high: float) -> float:
+    """How far the group delay varies between two frequencies, in seconds."""
+    inside = _inside(path, low, high)
+    return max(inside) - min(inside)
+
+
+def _inside(path: PathBehaviour, low: float, high: float) -> list[float]:
+    pairs = zip(path.frequencies, path.delays, strict=True)
+    ends = [value_at(path.frequencies, path.delays, hertz) for hertz in (low, high)]
+    return [*ends, *(delay for hertz, delay in pairs if low <= hertz <= high)]
+
+
+# Their pieces
+
+
+def _paper(axes: Axes, said: Shown) -> Iterator[Markup]:
+    left, right, upper, lower = LEFT, WIDTH - RIGHT, TOP, HEIGHT - BOTTOM
+    for hertz in round_frequencies(axes.low, axes.high):
+        decade = f"{hertz:e}".startswith("1.")
+        x = axes.x(hertz)
+        yield drawing.line((x, upper), (x, lower), "grid decade" if decade else "grid")
+        if decade:
+            ends = {axes.low: "start", axes.high: "end"}
+            yield drawing.text((x, lower + 14), show(hertz, HERTZ), "tick", ends.get(hertz, "middle"))
+    for value in ticks(axes.bottom, axes.top):
+        y = axes.y(value)
+        yield drawing.line((left, y), (right, y), "grid")
+        yield drawing.text((left - 5, y + 4), said(value), "tick", "end")
+    yield drawing.box((left, upper), right - left, lower - upper, "frame")
+
+
+def _wanted(axes: Axes, wanted: Span, bottom: float, top: float) -> Iterator[Markup]:
+    low, high = max(wanted.low, axes.low), min(wanted.high, axes.high)
+    if low >= high:
+        return
+    x, y = axes.x(low), axes.y(top)
+    yield drawing.box((x, y), axes.x(high) - x, max(axes.y(bottom) - y, 1.5), "wanted")
+    yield drawing.text((x + 3, max(y - 4, TOP + 9)), "wanted", "tick")
+
+
+def _curves(axes: Axes, frequencies: Sequence[float], values: Sequence[float]) -> Iterator[Markup]:
+    """The curve, in pieces where it leaves the paper."""
+    step = max(1, len(frequencies) // MOST_POINTS)
+    picked = sorted({*range(0, len(frequencies), step), len(frequencies) - 1})
+    piece: list[drawing.Point] = []
+    for at in picked:
+        if axes.bottom <= values[at] <= axes.top:
+            piece.append((axes.x(frequencies[at]), axes.y(values[at])))
+        elif piece:
+            yield drawing.curve(piece, "curve")
+            piece = []
+    if piece:
+        yield drawing.curve(piece, "curve")
+
+
+def _samples(axes: Axes, frequencies: Sequence[float], values: Sequence[float], said: Shown) -> Iterator[Markup]:
+    for hertz in round_frequencies(axes.low, axes.high):
+        value = value_at(frequencies, values, hertz)
+        if axes.bottom <= value <= axes.top:
+            at = (axes.x(hertz), axes.y(value))
+            yield drawing.dot(at, 5, "sample", f"{show(hertz, HERTZ)}: {said(value)}")
+
+
+def _corner_marks(axes: Axes, path: PathBehaviour) -> Iterator[Markup]:
+    for corner in path.corners:
+        if corner.hertz is None or not axes.low <= corner.hertz <= axes.high:
+            continue
+        x, y = axes.x(corner.hertz), axes.y(path.gain - corner.drop)
+        said = f"-{corner.drop:g} dB at {show(corner.hertz, HERTZ)}"
+        if corner.drop >= 3.0:
+            yield drawing.line((x, y), (x, HEIGHT - BOTTOM), "corner")
+            near_left = x < (LEFT + WIDTH - RIGHT) / 2
+            yield drawing.text(
+                (x + (5 if near_left else -5), HEIGHT - BOTTOM - 8), said, "label", "start" if near_left else "end"
+            )
+        yield drawing.dot((x, y), 3, "mark-dot", said)
+
+
+def _corner_words(path: PathBehaviour) -> Iterable[str]:
+    for corner in path.corners:
+        if corner.hertz is not None:
+            yield f"{show(-corner.drop, DECIBEL)} at {show(corner.hertz, HERTZ)}."
