@@ -10,7 +10,6 @@ from netcheck.circuit.walk import Walks
 from netcheck.ground.names import natural_key
 from netcheck.language.values import unite
 from netcheck.physics.driving import drives
-from netcheck.physics.mating import GROUNDS
 
 Reasons = tuple[str, ...]
 
@@ -29,13 +28,12 @@ def outputs_behind(walks: Walks, net: str, up_to: float) -> tuple[tuple[Pin, ...
     that send their current into the net; a transistor to ground, as one that mutes, drives nothing.
 
     Args:
-        net: key. up_to: ohms of the resistors in series; capacitors, beads, coils, fuses and links count as none.
+        net: key, whatever its role: an output on a ground is what is looked for.
+        up_to: ohms of the resistors in series; capacitors, beads, coils, fuses and links count as none.
 
     Returns:
         Surely, and perhaps with the reasons (a resistor without a readable value); each in natural order.
     """
-    if walks.circuit.nets[net].role in GROUNDS:  # what hangs on a ground does not drive it
-        return (), ()
     sure: list[Pin] = []
     perhaps: list[tuple[Pin, Reasons]] = []
     for key, doubt in _nets_within(walks, net, up_to).items():

@@ -36,10 +36,10 @@ def test_an_unreadable_resistor_leaves_it_open_unless_another_way_is_sure(book) 
     assert behind(book, AMP + "R1 TBD O OUT\nR2 47R O OUT\n", "OUT", 100.0) == (["amp/U1.1"], [])
 
 
-def test_no_output_is_looked_for_beyond_a_rail_or_ground(book) -> None:
+def test_no_output_is_looked_for_beyond_a_rail_or_ground_but_at_one(book) -> None:
     text = AMP + "R1 10R OUT GND\nR2 10R GND O\nR3 10R OUT +15V\n"
     assert behind(book, text, "OUT", 100.0) == ([], [])
-    assert behind(book, text, "GND", 100.0) == ([], [])
+    assert behind(book, text, "GND", 100.0) == (["amp/U1.1"], [])
 
 
 @pytest.mark.parametrize(
