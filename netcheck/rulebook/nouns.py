@@ -11,7 +11,7 @@ from typing import Any
 from netcheck.circuit.model import KINDS, NET_ROLES, PIN_ROLES, Amplifier, Net, Part, Pin
 from netcheck.circuit.partbook import FIELDS
 from netcheck.ground.quantities import read_part_value
-from netcheck.ground.units import AMPERE, EURO, FARAD, HENRY, OHM, PLAIN, VOLT, WATT
+from netcheck.ground.units import AMPERE, EURO, FARAD, HENRY, METRE, OHM, PLAIN, VOLT, WATT
 from netcheck.language.types import Attribute, ListOf, Number, Text, Thing, Type, Word, YesNo
 from netcheck.language.values import Lot, Unknown
 from netcheck.physics.bypassed import bypassed_by
@@ -196,6 +196,7 @@ _KIND_ATTRIBUTES: dict[str, tuple[frozenset[str], Attribute]] = {
     ),
     "keyed": (frozenset({"connector"}), _attr(YesNo(), _known_or("whether {} is keyed is not known", "keyed"))),
     "family": (frozenset({"connector"}), _attr(Text(), lambda facts, part: part.family)),
+    "pitch": (frozenset({"connector"}), _attr(Number(METRE), _known_or("the pitch of {} is not known", "pitch"))),
     "matings": (
         frozenset({"connector"}),
         _attr(
