@@ -129,7 +129,7 @@ def _review(options: argparse.Namespace) -> int:
 
     tell = _tell if sys.stderr.isatty() and not options.quiet else _silent
     plan, stem = _plan(options, tell)
-    result = review(plan, tell)
+    result = review(plan, tell, numbers=True)
     out = options.out or Path(f"{stem}.report.html")
     write_whole(out, render_page(result, datetime.now().astimezone()))
     if options.sarif:

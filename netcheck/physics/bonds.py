@@ -96,6 +96,13 @@ def references(assembled: Assembled) -> frozenset[str]:
     return frozenset(found)
 
 
+def signal_ends(assembled: Assembled) -> frozenset[str]:
+    """Keys of the pins where the file says that signals come in and go out."""
+    file = assembled.file
+    told = [end.at for end in file.inputs] + [end.at for end in file.outputs]
+    return frozenset(assembled.pins[spot.text] for spot in told)
+
+
 def carries_signal(assembled: Assembled, lead: Lead) -> bool:
     """Whether one of the wires of a lead joins two nets of which none is a supply or a ground."""
     nets = assembled.circuit.nets

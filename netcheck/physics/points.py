@@ -73,10 +73,11 @@ class Points:
 
     Args:
         walks: the circuit with its cables. spread: how far things are from nominal.
+        ends: keys of the pins where signals are told to come in and go out.
     """
 
-    def __init__(self, walks: Walks, spread: Spread) -> None:
-        self.walks, self.spread = walks, spread
+    def __init__(self, walks: Walks, spread: Spread, ends: frozenset[str] = frozenset()) -> None:
+        self.walks, self.spread, self.ends = walks, spread, ends
         self.plan: Plan = plan(walks, spread)
         self._solved: dict[tuple[int, str, int], Values | tuple[str, ...]] = {}
         self._options: dict[str, tuple[Setting, ...]] = {}

@@ -71,7 +71,8 @@ def _ports(points: Points) -> list[Port]:
     walks, plan = points.walks, points.plan
     found: dict[str, Port] = {}
     for node in sorted(plan.of, key=natural_key):
-        pins = walks.leaves_board(node)
+        told = [pin for net in walks.joined_by_cable(node) for pin in walks.on(net).get("connector", ())]
+        pins = walks.leaves_board(node) or [pin for pin in told if pin.key in points.ends]
         if pins:
             found[node] = Port(node, pin=pins[0].key)
     for part in sorted(walks.circuit.parts.values(), key=lambda part: natural_key(part.key)):

@@ -87,13 +87,13 @@ def _board(behaviour: Behaviour, review: Review, names: Names, room: int) -> Boa
         heat=_heat_table(behaviour.heat, names),
         driven=_driven_table(behaviour.devices, names),
         volts=_volts_table(behaviour.volts, names),
-        remarks=tuple(_remarks(behaviour, len(computed), room)),
+        remarks=tuple(_remarks(behaviour, len(computed), room, any(one.paths for one in review.behaviour.values()))),
     )
 
 
-def _remarks(behaviour: Behaviour, computed: int, room: int) -> Iterator[str]:
-    if not behaviour.paths:
-        yield "No way of a signal from an input through an amplifier to an output is seen on this board."
+def _remarks(behaviour: Behaviour, computed: int, room: int, anywhere: bool) -> Iterator[str]:
+    if not anywhere:
+        yield "No way of a signal from an input through an amplifier to an output is seen."
     if behaviour.more_paths:
         yield f"{behaviour.more_paths} further paths are not computed."
     if computed > room:

@@ -18,8 +18,8 @@ from netcheck.intake.assembly import Span, Targets
 from netcheck.physics.behaviour import PathBehaviour
 from netcheck.report import drawing
 
-WIDTH, HEIGHT = 420.0, 236.0
-LEFT, RIGHT, TOP, BOTTOM = 54.0, 12.0, 20.0, 34.0
+WIDTH, HEIGHT = 340.0, 216.0  # as wide as a telephone, so that letters keep their size there
+LEFT, RIGHT, TOP, BOTTOM = 46.0, 8.0, 12.0, 34.0
 MOST_POINTS = 140
 DEEPEST = 40.0  # decibels below the top that are shown
 MOST_TICKS = 6
@@ -148,13 +148,18 @@ def _paper(axes: Axes, said: Shown) -> Iterator[Markup]:
         x = axes.x(hertz)
         yield drawing.line((x, upper), (x, lower), "grid decade" if decade else "grid")
         if decade:
-            ends = {axes.low: "start", axes.high: "end"}
-            yield drawing.text((x, lower + 14), show(hertz, HERTZ), "tick", ends.get(hertz, "middle"))
+            yield drawing.text((x, lower + 13), _short(hertz), "tick", "end" if hertz == axes.high else "middle")
+    yield drawing.text(((left + right) / 2, HEIGHT - 5), "frequency, Hz", "tick", "middle")
     for value in ticks(axes.bottom, axes.top):
         y = axes.y(value)
         yield drawing.line((left, y), (right, y), "grid")
         yield drawing.text((left - 5, y + 4), said(value), "tick", "end")
     yield drawing.box((left, upper), right - left, lower - upper, "frame")
+
+
+def _short(hertz: float) -> str:
+    """A frequency on the axis: 1, 10, 100, 1k."""
+    return show(hertz, HERTZ).removesuffix("Hz").replace(" ", "")
 
 
 def _wanted(axes: Axes, wanted: Span, bottom: float, top: float) -> Iterator[Markup]:

@@ -17,7 +17,7 @@ from netcheck.ground.names import natural_key
 from netcheck.intake.assembly import CHASSIS
 from netcheck.language.scope import TooManySteps
 from netcheck.language.values import Kept, Lot, Unknown
-from netcheck.physics.bonds import conductors_of, joints, references
+from netcheck.physics.bonds import conductors_of, joints, references, signal_ends
 from netcheck.physics.conductors import Conductor, GroundLoop, Island, ground_islands, ground_loops
 from netcheck.physics.feeding import Feeding, feeding
 from netcheck.physics.mains import Mains
@@ -321,7 +321,7 @@ class Facts:
     @cached_property
     def at_rest(self) -> AtRest:
         """The operating point, solved where it is asked for."""
-        return AtRest(self.walks, self.words)
+        return AtRest(self.walks, self.words, signal_ends(self.assembled) if self.assembled else frozenset())
 
     def text_of(self, part: Part) -> str:
         """A part as it is named in sentences."""
