@@ -17,6 +17,7 @@ from netcheck.physics.mains import AcrossLine, MainsEntry, MainsSide
 from netcheck.physics.mating import Contact, Mating
 from netcheck.rulebook.facts import ControlPin, Facts, Oddity, SupplyPin
 from netcheck.rulebook.functions import FUNCTIONS, matches_function
+from netcheck.rulebook.functions_supply import SUPPLY_FUNCTIONS
 from netcheck.rulebook.nouns import NOUN_ATTRIBUTES, amplifier_text, part_attributes
 from netcheck.rulebook.nouns_assembly import assembly_text
 from netcheck.rulebook.nouns_mains import MAINS_FUNCTIONS
@@ -59,7 +60,8 @@ class RuleVocabulary:
     @cached_property
     def functions(self) -> Mapping[str, Function]:
         """All functions, by name."""
-        return {**FUNCTIONS, **MAINS_FUNCTIONS, **WIRING_FUNCTIONS, "matches": matches_function(self.shape_names)}
+        extra = {**MAINS_FUNCTIONS, **WIRING_FUNCTIONS, **SUPPLY_FUNCTIONS}
+        return {**FUNCTIONS, **extra, "matches": matches_function(self.shape_names)}
 
     def attributes(self, thing: Thing) -> Mapping[str, Attribute]:
         """The attributes of a noun."""
