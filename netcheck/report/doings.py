@@ -15,7 +15,7 @@ from netcheck.intake.assembly import Targets
 from netcheck.physics.behaviour import Behaviour, DeviceHeat, LoadLevel, PathBehaviour, RestRow
 from netcheck.report.display import Names
 from netcheck.report.figures import corner_text
-from netcheck.report.plots import delay_plot, delay_spread, response_plot, round_frequencies, value_at
+from netcheck.report.plots import delay_plot, delay_spread, response_plot, round_frequencies, strays_by, value_at
 from netcheck.report.wording import clip
 from netcheck.review import Review
 
@@ -65,7 +65,7 @@ def doings(review: Review, names: Names) -> tuple[BoardDoings, ...]:
         room -= len(board.plots)
         if board.tables or board.silent or board.heat or board.volts:
             found.append(board)
-    return tuple(found)
+    return tuple(sorted(found, key=lambda board: not board.tables))  # what signals do comes first
 
 
 def _board(behaviour: Behaviour, review: Review, names: Names, room: int) -> BoardDoings:
@@ -114,9 +114,11 @@ def path_name(path: PathBehaviour, names: Names) -> str:
 def _paths_table(paths: Sequence[PathBehaviour], targets: Targets | None, names: Names) -> Table:
     wanted = targets.group_delay if targets else None
     low, high = (wanted.low, wanted.high) if wanted else paths[0].band
+    slow = f" (wanted: at most {show(wanted.most, SECOND)})" if wanted and wanted.most is not None else ""
+    quiet = f" (wanted: at most {show(targets.noise, VOLT)})" if targets and targets.noise is not None else ""
     rows: list[tuple[str, ...]] = [
         ("Gain at 1 kHz", *(f"{path.gain:.1f} dB" for path in paths)),
-        (f"Flat from {_span(*paths[0].band)}", *(f"within {path.flatness:.2f} dB" for path in paths)),
+        _flatness(paths, targets),
     ]
     for side, drop, head in (
         ("low", 3.0, "-3 dB, low end"),
@@ -129,12 +131,12 @@ def _paths_table(paths: Sequence[PathBehaviour], targets: Targets | None, names:
         rows.append((head, *told))
     rows += [
         (
-            f"Spread of group delay, {_span(low, high)}",
+            f"Spread of group delay, {_span(low, high)}{slow}",
             *(show(delay_spread(path, low, high), SECOND) for path in paths),
         ),
         ("Input impedance at 1 kHz", *(show(path.input_ohms, OHM) for path in paths)),
         ("Output impedance at 1 kHz", *(show(path.output_ohms_at(1000.0) or 0.0, OHM) for path in paths)),
-        ("Noise, 20 Hz to 20 kHz, input shorted", *(_noise(path, names) for path in paths)),
+        (f"Noise, 20 Hz to 20 kHz, input shorted{quiet}", *(_noise(path, names) for path in paths)),
     ]
     for ohms in dict.fromkeys(level.ohms for path in paths for level in path.loads):
         levels = [next((level for level in path.loads if level.ohms == ohms), None) for path in paths]
@@ -145,6 +147,16 @@ def _paths_table(paths: Sequence[PathBehaviour], targets: Targets | None, names:
         told = (f"{one[0]:.1f}, {one[1]:.1f}, {one[2]:.1f} dB" if one else "no say" for one in found)
         rows.append((f"{names.name(key)}: one end, middle, other end", *told))
     return Table(("", *(path_name(path, names) for path in paths)), tuple(rows))
+
+
+def _flatness(paths: Sequence[PathBehaviour], targets: Targets | None) -> tuple[str, ...]:
+    """How far each path strays from its gain at 1 kHz, over the band that is wanted where one is told."""
+    wanted = targets.passband if targets else None
+    if wanted is None:
+        return (f"Flat from {_span(*paths[0].band)}", *(f"within {path.flatness:.2f} dB" for path in paths))
+    aim = f" (wanted: within {wanted.most:g} dB)" if wanted.most is not None else ""
+    strays = (strays_by(path, wanted.low, wanted.high) for path in paths)
+    return (f"Flat from {_span(wanted.low, wanted.high)}{aim}", *(f"within {stray:.2f} dB" for stray in strays))
 
 
 def _span(low: float, high: float) -> str:

@@ -121,11 +121,11 @@ def _nowhere(key: str, review: Review) -> bool:
 
 
 def _nets(review: Review, kept: Sequence[Conductor]) -> list[str]:
-    """Grounds with pins of several parts, and whatever a conductor ends at."""
+    """A ground of each domain of each board, and whatever a conductor ends at."""
     used = {net for conductor in kept for net in conductor.nets}
     nets = review.circuit.nets
     for net in nets.values():
-        if net.role in GROUNDS and net.board != CHASSIS and len(net.pins) > 1 and _senior(net):
+        if net.role in GROUNDS and net.board != CHASSIS and net.pins and _senior(net):
             used.add(net.key)
     places = {board.name: place for place, board in enumerate(review.circuit.boards)}
     return sorted(used, key=lambda key: (places.get(_block(key), len(places)), natural_key(key)))

@@ -112,7 +112,7 @@ def delay_plot(path: PathBehaviour, targets: Targets | None, title: str, name: s
     """Group delay in seconds over frequency; the axis is as high as what lies in the band needs."""
     wanted = targets.group_delay if targets else None
     low, high = (wanted.low, wanted.high) if wanted else path.band
-    inside = _inside(path, low, high)
+    inside = _inside(path.frequencies, path.delays, low, high)
     least, most = min(inside), max(inside)
     aim = wanted.most if wanted and wanted.most is not None else 0.0
     span = max(most - least, aim, 1e-9)
@@ -128,14 +128,20 @@ def delay_plot(path: PathBehaviour, targets: Targets | None, title: str, name: s
 
 def delay_spread(path: PathBehaviour, low: float, high: float) -> float:
     """How far the group delay varies between two frequencies, in seconds."""
-    inside = _inside(path, low, high)
+    inside = _inside(path.frequencies, path.delays, low, high)
     return max(inside) - min(inside)
 
 
-def _inside(path: PathBehaviour, low: float, high: float) -> list[float]:
-    pairs = zip(path.frequencies, path.delays, strict=True)
-    ends = [value_at(path.frequencies, path.delays, hertz) for hertz in (low, high)]
-    return [*ends, *(delay for hertz, delay in pairs if low <= hertz <= high)]
+def strays_by(path: PathBehaviour, low: float, high: float) -> float:
+    """Most decibels by which the response between two frequencies is off its gain at 1 kHz."""
+    return max(abs(value - path.gain) for value in _inside(path.frequencies, path.decibels, low, high))
+
+
+def _inside(frequencies: Sequence[float], values: Sequence[float], low: float, high: float) -> list[float]:
+    """Values of a curve between two frequencies, those at the ends included."""
+    pairs = zip(frequencies, values, strict=True)
+    ends = [value_at(frequencies, values, hertz) for hertz in (low, high)]
+    return [*ends, *(value for hertz, value in pairs if low <= hertz <= high)]
 
 
 # Their pieces
