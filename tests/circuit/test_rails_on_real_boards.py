@@ -23,7 +23,7 @@ EXPECTED = {
     "preamp--preamp": {
         "net/+15V": ("rail", "positive", 15), "net/-15V": ("rail", "negative", -15), "net/GND": ("ground", "", 0),
         "net of U2.1": ("rail", "positive", None), "net of U3.2": ("rail", "negative", None),
-        "net/Earth": ("earth", "", None),
+        "net/Earth": ("signal", "", None), "net/VCC": ("signal", "", None),  # the two ends of the primary of T1
     },
     "stunning-giggle--power-supply": {
         "net of U1.3": ("rail", "positive", 15), "net of U2.3": ("rail", "negative", -15),
