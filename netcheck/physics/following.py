@@ -73,9 +73,7 @@ def _steps(walks: Walks, net: str, kinds: Kinds) -> Iterator[tuple[str, Reasons]
                 yield from ((other.net, doubt) for other, doubt in walks.across(pin) if not _held(walks, other.net))
                 if kind in _STEERED and pin.role == "gate":
                     yield from ((other.net, ()) for other in part.pins if other.role in ("drain", "source"))
-            if kind in _AMPLIFIERS and pin.role in _TAKES_IN:
-                yield from ((other.net, ()) for other in _outputs(part, pin))
-            elif kind in _PACKAGES and pin.role in _TAKES_IN and _is_amplifier(part):
+            if pin.role in _TAKES_IN and (kind in _AMPLIFIERS or (kind in _PACKAGES and _is_amplifier(part))):
                 yield from ((other.net, ()) for other in _outputs(part, pin))
             elif kind == "transistor array" and pin.unit:
                 yield from ((other.net, ()) for other in part.pins if other.unit == pin.unit)
