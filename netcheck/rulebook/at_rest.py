@@ -34,12 +34,12 @@ class AtRest:
     """Volts, amps and watts of a circuit at rest."""
 
     def __init__(self, walks: Walks, words: Words, ends: frozenset[str] = frozenset()) -> None:
-        self.walks, self.words, self.ends = walks, words, ends
+        self.walks, self.words, self.told_ends = walks, words, ends
 
     @cached_property
     def points(self) -> Points:
         """The operating points."""
-        return Points(self.walks, spread_of(self.words), self.ends)
+        return Points(self.walks, spread_of(self.words), self.told_ends)
 
     def numbers(self, board: str) -> Behaviour:
         """Everything that is computed of a board."""

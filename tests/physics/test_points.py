@@ -148,3 +148,9 @@ def test_sixty_transistors_in_a_row_take_little_time(book: RuleBook) -> None:
     start = time.perf_counter()
     volts(f"R100 1k +12V N1\nR101 1k N1 GND\n{stages}", "N61", book)
     assert time.perf_counter() - start < 5.0
+
+
+def test_the_ends_of_a_net_are_given_to_rules(book: RuleBook) -> None:
+    facts = facts_of("R1 10k +12V A\nR2 TBD A GND" + SUPPLY, book)
+    found = facts.at_rest.ends(facts.circuit.nets["amp/net/A"])
+    assert found is not None and found == (pytest.approx(0.0, abs=0.01), pytest.approx(12.0, abs=0.01))
