@@ -82,6 +82,8 @@ class Walks:
                 self._wires.setdefault(net, set()).add(other)
                 self._wires.setdefault(other, set()).add(net)
         self._on: dict[str, dict[str, tuple[Pin, ...]]] = {}
+        self._left_out: dict[str, dict[str, list[Pin]]] = {}
+        self._parts_on: dict[tuple[str, Kinds | None, bool], tuple[Part, ...]] = {}
         self._groups: dict[str, tuple[Group, ...]] = {}
         self._reached: dict[tuple[str, Kinds, Kinds], Reach] = {}
 
@@ -186,13 +188,23 @@ class Walks:
         return self.parts_between(a, b, frozenset({"capacitor"}))
 
     def _on_net(self, net: str, kinds: Kinds | None, fitted: bool) -> tuple[Part, ...]:
-        found: dict[str, Part] = {}
-        for key in self.joined_by_cable(net):
-            for pin in self.circuit.nets[key].pins:
-                part = self.circuit.parts[self.circuit.pins[pin].part]
-                if part.fitted == fitted and (kinds is None or part.kind in kinds):
-                    found[part.key] = part
-        return _natural(found.values())
+        asked = (net, kinds, fitted)
+        if asked not in self._parts_on:
+            found: dict[str, Part] = {}
+            for key in self.joined_by_cable(net):
+                on = self.on(key) if fitted else self._left_out_on(key)
+                for pin in (pin for kind, pins in on.items() if kinds is None or kind in kinds for pin in pins):
+                    found[pin.part] = self.circuit.parts[pin.part]
+            self._parts_on[asked] = _natural(found.values())
+        return self._parts_on[asked]
+
+    def _left_out_on(self, net: str) -> Mapping[str, Sequence[Pin]]:
+        if net not in self._left_out:
+            found = self._left_out[net] = {}
+            for pin in map(self.circuit.pins.__getitem__, self.circuit.nets[net].pins):
+                if not (part := self.circuit.parts[pin.part]).fitted:
+                    found.setdefault(part.kind, []).append(pin)
+        return self._left_out[net]
 
     def _between(self, a: str, b: str, kinds: Kinds | None, fitted: bool) -> tuple[Part, ...]:
         ours, theirs = set(self.joined_by_cable(a)), set(self.joined_by_cable(b))

@@ -196,23 +196,25 @@ def _walk(
     items = _items(scope, lot)
     if isinstance(items, Unknown):
         return unite(items.reasons, doubt)
+    names = scope.names
     # A name of `let` that is evaluated in the middle of this may use the same word after its own 'for'.
-    outer = {name: scope.names[name]} if name in scope.names else {}
+    outer = {name: names[name]} if name in names else {}
     try:
         for item in items:
-            scope.names[name] = item.value
-            kept = unite(doubt, item.doubt)
+            names[name] = item.value
+            kept = unite(doubt, item.doubt) if item.doubt else doubt
             for condition in conditions:
                 decided = condition(scope)
                 if decided is False:
                     break
-                kept = unite(kept, reasons_of(decided))
+                if decided is not True:
+                    kept = unite(kept, reasons_of(decided))
             else:
                 if reasons := _walk(scope, stages, at + 1, kept, wanted, found):
                     return reasons
     finally:
-        scope.names.pop(name, None)
-        scope.names.update(outer)
+        names.pop(name, None)
+        names.update(outer)
     return ()
 
 

@@ -27,7 +27,7 @@ from netcheck.language.types import (
     joined,
     word_set,
 )
-from netcheck.language.values import Lot, Unknown, reasons_of, unite
+from netcheck.language.values import Lot, Unknown, Words, reasons_of, unite
 
 Run = Callable[[Scope], object]
 Typed = tuple[Type, Run]
@@ -161,7 +161,12 @@ class Builder:
             return self.wrong(node, what)
         self.names.add(node.id)
         name = node.id
-        return found, lambda scope: scope.value(name)
+
+        def named(scope: Scope) -> object:
+            names = scope.names
+            return names[name] if name in names else scope.value(name)
+
+        return found, named
 
     def _list(self, node: ast.List) -> Typed:
         built = [self.build(element) for element in node.elts]
@@ -171,6 +176,10 @@ class Builder:
             if common is None:
                 return self.wrong(element, f"a list holds things of one sort; this is {kind}, before it stands {item}")
             item = common
+        written = [element.value for element in node.elts if isinstance(element, ast.Constant)]
+        if written and len(written) == len(node.elts) and all(isinstance(word, str) for word in written):
+            words = Words(tuple(written))
+            return ListOf(item), lambda scope: words
         runs = [run for _, run in built]
         return ListOf(item), lambda scope: Lot(tuple(run(scope) for run in runs))
 
@@ -281,10 +290,10 @@ class Builder:
             pair = (operands[index], operands[index + 1])
             tests.append(self._one_comparison(node, operator, pair, built[index], built[index + 1]))
 
+        if len(tests) == 1:  # each counts its own step
+            return YesNo(), tests[0]
+
         def run(scope: Scope) -> object:
-            scope.trace.step()
-            if len(tests) == 1:
-                return tests[0](scope)
             return logic.conjunction([test(scope) for test in tests])
 
         return YesNo(), run
@@ -298,12 +307,18 @@ class Builder:
             if not isinstance(right, Nothing):
                 self.wrong(b, "'is' and 'is not' are only for nothing; use == or !=")
             wanted = isinstance(operator, ast.Is)
-            return lambda scope: _is_nothing(run_a(scope), wanted)
+
+            def absent(scope: Scope) -> object:
+                scope.trace.step()
+                return _is_nothing(run_a(scope), wanted)
+
+            return absent
         if isinstance(operator, ast.In | ast.NotIn):
             self._membership(a, left, b, right)
             negated = isinstance(operator, ast.NotIn)
 
             def member(scope: Scope) -> object:
+                scope.trace.step()
                 found = logic.contains(run_a(scope), run_b(scope), key_of)
                 return logic.invert(found) if negated else found
 
@@ -314,6 +329,7 @@ class Builder:
             negated = isinstance(operator, ast.NotEq)
 
             def same(scope: Scope) -> object:
+                scope.trace.step()
                 found = logic.equal(run_a(scope), run_b(scope), key_of)
                 return logic.invert(found) if negated else found
 
@@ -325,7 +341,12 @@ class Builder:
         or_equal = isinstance(operator, ast.LtE | ast.GtE)
         if isinstance(operator, ast.Gt | ast.GtE):
             run_a, run_b = run_b, run_a
-        return lambda scope: logic.less(run_a(scope), run_b(scope), or_equal)
+
+        def smaller(scope: Scope) -> object:
+            scope.trace.step()
+            return logic.less(run_a(scope), run_b(scope), or_equal)
+
+        return smaller
 
     def _possible_word(self, a: ast.expr, left: Type, b: ast.expr, right: Type) -> None:
         """A comparison with a word that can never be is a slip, not a condition."""
@@ -384,14 +405,15 @@ class Builder:
         key_of = self.environment.vocabulary.key_of
 
         def attribute_of(scope: Scope) -> object:
-            scope.trace.step()
+            trace = scope.trace
+            trace.step()
             value = run(scope)
             if value is None:
                 return missing
             if isinstance(value, Unknown):
                 return value
             if key := key_of(value):
-                scope.trace.evidence.setdefault(key)
+                trace.evidence[key] = None
             return get(scope.facts, value)
 
         return attribute.type, attribute_of

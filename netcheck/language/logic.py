@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 
-from netcheck.language.values import Lot, Unknown, reasons_of, unite
+from netcheck.language.values import Lot, Unknown, Words, reasons_of, unite
 
 MOST_EXPONENT = 64
 
@@ -151,6 +151,8 @@ def less(a: object, b: object, or_equal: bool) -> object:
 
 def equal(a: object, b: object, key_of: Callable[[object], str | None]) -> object:
     """a == b: numbers by value (bounds may decide a no), words by letters, things by key, nothing by itself."""
+    if isinstance(a, str) and isinstance(b, str):
+        return a == b
     if isinstance(a, Unknown) or isinstance(b, Unknown):
         if _numeric(a) and _numeric(b):
             (al, ah), (bl, bh) = bounds_of(a), bounds_of(b)
@@ -176,6 +178,8 @@ def _numeric(value: object) -> bool:
 
 def contains(item: object, lot: object, key_of: Callable[[object], str | None]) -> object:
     """item in lot: a perhaps that matches leaves it unknown."""
+    if isinstance(lot, Words) and isinstance(item, str):
+        return item in lot.known
     if isinstance(lot, Unknown):
         return lot
     assert isinstance(lot, Lot)

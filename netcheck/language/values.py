@@ -7,7 +7,7 @@ A known value is a float, a bool, a str (a word or a text), None (written `nothi
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +43,16 @@ class Lot:
 @dataclass(frozen=True, slots=True)
 class Kept(Lot):
     """A list that is the very same object whenever it is asked for; what a loop over it gave can be remembered."""
+
+
+@dataclass(frozen=True, slots=True)
+class Words(Lot):
+    """A list of words, all sure: what is asked most often is whether a word is among them."""
+
+    known: frozenset[str] = field(init=False, compare=False, repr=False, default=frozenset())
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "known", frozenset(self.members))
 
 
 def unite(*reasons: Iterable[str]) -> tuple[str, ...]:

@@ -52,10 +52,16 @@ def sarif(review: Review) -> dict[str, Any]:
 
 
 def dumps(log: dict[str, Any]) -> str:
-    """The log as JSON text, the same for the same review."""
+    """The log as JSON text, the same for the same review: a result a line."""
+    (run,) = log["runs"]
+    about = json.dumps({key: value for key, value in run.items() if key != "results"}, indent=1)
+    head = json.dumps({key: value for key, value in log.items() if key != "runs"}, indent=1)
     text = StringIO()  # piece by piece: put together at once, a large log takes eight times its length
-    json.dump(log, text, indent=1, ensure_ascii=True)
-    return text.getvalue() + "\n"
+    text.write(head.removesuffix("\n}") + ',\n "runs": [' + about.removesuffix("\n}") + ',\n "results": [\n')
+    for place, result in enumerate(run["results"]):
+        text.write((",\n" if place else "") + json.dumps(result))
+    text.write("\n]}]}\n")
+    return text.getvalue()
 
 
 def level(consequence: str) -> str:

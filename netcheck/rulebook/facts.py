@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 from netcheck.circuit.assemble import Assembled, Lead, Wire
 from netcheck.circuit.model import Amplifier, Board, Circuit, Control, Net, Part, Pin
@@ -83,6 +84,7 @@ class Facts:
     _given_up: set[str] = field(default_factory=set)
     _by_name: dict[tuple[str, str], Mapping[str, tuple[Match, ...]]] = field(default_factory=dict)
     _pins: dict[str, Kept] = field(default_factory=dict)
+    _on_boards: dict[tuple[str, str], Kept] = field(default_factory=dict)
 
     @cached_property
     def several_boards(self) -> bool:
@@ -191,6 +193,12 @@ class Facts:
         if net.key not in self._pins:
             self._pins[net.key] = Kept(self.circuit.pins_on(net))
         return self._pins[net.key]
+
+    def on_board(self, what: str, board: str, things: Callable[[Facts], Iterable[Any]]) -> Kept:
+        """Those of some things that are on a board, the same list whenever it is asked for."""
+        if (what, board) not in self._on_boards:
+            self._on_boards[what, board] = Kept(tuple(thing for thing in things(self) if thing.board == board))
+        return self._on_boards[what, board]
 
     def nets_of(self, *roles: str) -> tuple[Net, ...]:
         """Nets of given roles."""

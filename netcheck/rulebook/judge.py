@@ -14,7 +14,7 @@ from netcheck.language.logic import conjunction, disjunction
 from netcheck.language.scope import Scope, TooManySteps, Trace
 from netcheck.language.sentences import shown
 from netcheck.language.types import Number
-from netcheck.language.values import Lot, Unknown, reasons_of, unite
+from netcheck.language.values import Lot, Unknown, Words, reasons_of, unite
 from netcheck.physics.conductors import GroundLoop
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.identity import identity, keys_of
@@ -120,7 +120,7 @@ def _fixed_names(rule: Rule, facts: Facts, limits: Mapping[str, Quantity]) -> di
     names: dict[str, object] = {name: (limits.get(name) or own).value for name, own in rule.limits.items()}
     names |= {"grounds": Lot(facts.nets_of("ground")), "rails": Lot(facts.nets_of("rail"))}
     names |= {"boards": Lot(facts.boards), "assembly": Whole()}
-    names |= {name: Lot(tuple(sorted(kinds))) for name, kinds in named_groups(facts.words).items()}
+    names |= {name: Words(tuple(sorted(kinds))) for name, kinds in named_groups(facts.words).items()}
     return names
 
 

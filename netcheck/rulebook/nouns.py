@@ -448,9 +448,9 @@ ODDITY_ATTRIBUTES: dict[str, Attribute] = {
 }
 
 
-def _in_board(things: Callable[[Facts], tuple[Any, ...]]) -> Callable[[Any, Any], object]:
+def _in_board(what: str, things: Callable[[Facts], tuple[Any, ...]]) -> Callable[[Any, Any], object]:
     def get(facts: Facts, board: Any) -> object:
-        return Lot(tuple(thing for thing in things(facts) if thing.board == board.name))
+        return facts.on_board(what, board.name, things)
 
     return get
 
@@ -458,13 +458,14 @@ def _in_board(things: Callable[[Facts], tuple[Any, ...]]) -> Callable[[Any, Any]
 BOARD_ATTRIBUTES: dict[str, Attribute] = {
     "name": _attr(Text(), lambda facts, board: board.name),
     "parts": _attr(ListOf(PART), lambda facts, board: Lot(board.parts)),
-    "nets": _attr(ListOf(NET), _in_board(lambda facts: facts.nets)),
-    "rails": _attr(ListOf(NET), _in_board(lambda facts: facts.nets_of("rail"))),
-    "grounds": _attr(ListOf(NET), _in_board(lambda facts: facts.nets_of("ground"))),
+    "nets": _attr(ListOf(NET), _in_board("nets", lambda facts: facts.nets)),
+    "rails": _attr(ListOf(NET), _in_board("rails", lambda facts: facts.nets_of("rail"))),
+    "grounds": _attr(ListOf(NET), _in_board("grounds", lambda facts: facts.nets_of("ground"))),
     "connectors": _attr(
-        ListOf(Thing("part", frozenset({"connector"}))), _in_board(lambda facts: facts.by_kind.get("connector", ()))
+        ListOf(Thing("part", frozenset({"connector"}))),
+        _in_board("connectors", lambda facts: facts.by_kind.get("connector", ())),
     ),
-    "amplifiers": _attr(ListOf(Thing("amplifier")), _in_board(lambda facts: facts.amplifiers)),
+    "amplifiers": _attr(ListOf(Thing("amplifier")), _in_board("amplifiers", lambda facts: facts.amplifiers)),
     "tells_open_pins": _attr(YesNo(), lambda facts, board: board.netlist.version.strip().upper() not in NO_OPEN_FLAGS),
 }
 

@@ -74,10 +74,10 @@ class RuleVocabulary:
 
     def key_of(self, value: object) -> str | None:
         """The key of an object of the circuit."""
-        if isinstance(value, Board):
-            return value.name
         key = getattr(value, "key", None)
-        return key if isinstance(key, str) else None
+        if isinstance(key, str):
+            return key
+        return value.name if isinstance(value, Board) else None
 
     def shown(self, facts: object, value: object) -> str:
         """How an object names itself in a sentence."""
