@@ -146,6 +146,7 @@ class Behaviour:
     Attributes:
         board: name. paths: in natural order. more_paths: how many were left out beyond the bound.
         volts: nets at rest. heat: parts at rest that take up most, the hottest first. devices: output stages.
+        rails: amps of each rail at rest, without what outputs of amplifiers deliver.
         not_computed: reasons with how many nets each leaves unknown, the widest first.
     """
 
@@ -155,4 +156,5 @@ class Behaviour:
     volts: tuple[RestRow, ...] = ()
     heat: tuple[RestRow, ...] = ()
     devices: tuple[DeviceHeat, ...] = ()
+    rails: tuple[RestRow, ...] = ()
     not_computed: tuple[tuple[str, int], ...] = field(default=())

@@ -15,6 +15,7 @@ from netcheck.physics.levels import Driven, drive
 from netcheck.physics.paths import PathModel, behaviour_of, path_model
 from netcheck.physics.points import Points
 from netcheck.physics.ports import MOST_PATHS, SignalPath, signal_paths
+from netcheck.physics.railcurrents import rail_currents
 
 NO_LOAD, LINE = math.inf, 10e3
 PHONES = (300.0, 32.0)  # usual headphones; common practice
@@ -49,6 +50,7 @@ def behaviour(points: Points, board: str) -> Behaviour:
         volts=volts,
         heat=_heat(points, board),
         devices=tuple(ranked[:MOST_ROWS]),
+        rails=rail_currents(points, board),
         not_computed=tuple(sorted(missing.items(), key=lambda pair: (-pair[1], pair[0]))[:MOST_ROWS]),
     )
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from netcheck.circuit.model import Circuit
+from netcheck.circuit.model import Circuit, Net
 from netcheck.ground.names import plain
 from netcheck.ground.units import AMPERE, HERTZ, OHM, SECOND, VOLT, WATT, Unit, show
 from netcheck.intake.assembly import Targets
@@ -52,6 +52,7 @@ class BoardDoings:
     silent: tuple[tuple[str, str], ...]
     heat: Table | None
     driven: Table | None
+    rails: Table | None
     volts: Table | None
     remarks: tuple[str, ...]
 
@@ -63,7 +64,7 @@ def doings(review: Review, names: Names) -> tuple[BoardDoings, ...]:
     for behaviour in review.behaviour.values():
         board = _board(behaviour, review, names.at(behaviour.board), room)
         room -= len(board.plots)
-        if board.tables or board.silent or board.heat or board.volts:
+        if board.tables or board.silent or board.heat or board.volts or board.rails:
             found.append(board)
     return tuple(sorted(found, key=lambda board: not board.tables))  # what signals do comes first
 
@@ -86,6 +87,7 @@ def _board(behaviour: Behaviour, review: Review, names: Names, room: int) -> Boa
         ),
         heat=_heat_table(behaviour.heat, names),
         driven=_driven_table(behaviour.devices, names),
+        rails=_rails_table(behaviour.rails, names),
         volts=_volts_table(behaviour.volts, names),
         remarks=tuple(_remarks(behaviour, len(computed), room, any(one.paths for one in review.behaviour.values()))),
     )
@@ -244,6 +246,21 @@ def _driven_table(devices: Sequence[DeviceHeat], names: Names) -> Table | None:
         rating = show(heat.rating, WATT) if heat.rating is not None else "not known"
         rows.append((names.name(heat.part), _ranged(rest, WATT), most, short, rating))
     return Table(("Part", "At rest", "Most over a sine", "Into a short", "Rated, at 25 °C"), tuple(rows))
+
+
+def _rails_table(rows: Sequence[RestRow], names: Names) -> Table | None:
+    if not rows:
+        return None
+    nets = names.circuit.nets
+    told = tuple(
+        (names.name(row.key), _nominal(nets[row.key]) if row.key in nets else "", _ranged(row, AMPERE))
+        for row in rows[:MOST_ROWS]
+    )
+    return Table(("Rail", "Volts", "Current at rest"), told)
+
+
+def _nominal(net: Net) -> str:
+    return "not known" if net.volts is None else show(net.volts, VOLT)
 
 
 def _volts_table(rows: Sequence[RestRow], names: Names) -> Table | None:

@@ -176,3 +176,10 @@ def test_page_has_plots_within_bounds_and_says_what_to_do_first() -> None:
 
 def test_without_numbers_there_is_no_such_part() -> None:
     assert 'id="behaviour"' not in render_page(example.review(), datetime(2026, 7, 3))
+
+
+def test_rails_have_volts_and_current() -> None:
+    rows = (RestRow("amp/net/+15V", "A", 0.075, 0.045, 0.117), RestRow("amp/net/-15V", "A", None, reason="U7 is new"))
+    rails = shown(with_numbers(rails=rows)).rails
+    assert rails is not None
+    assert rails.rows == (("+15V", "15 V", "75 mA (45 mA to 117 mA)"), ("-15V", "-15 V", "not known: U7 is new"))

@@ -1,0 +1,103 @@
+"""Direct current that the parts of a board take from each rail at rest.
+
+What the outputs of amplifiers deliver is not in it, nor what capacitors leak. Of an amplifier it is what its book says
+that it draws by itself.
+"""
+
+from __future__ import annotations
+
+import networkx as nx
+
+from netcheck.circuit.model import Part, Pin
+from netcheck.ground.names import natural_key
+from netcheck.language.values import Unknown
+from netcheck.physics.behaviour import RestRow
+from netcheck.physics.devices import figure
+from netcheck.physics.points import Points, Range
+
+_PACKAGES = frozenset({"opamp", "buffer", "comparator"})
+_NOTHING = frozenset({"capacitor", "connector", "test point", "hole", "mechanical"})  # at rest, of the rail's own
+_SERIES = frozenset({"resistor", "ferrite", "inductor", "link", "fuse"})
+_OPAQUE = "what {} takes is not known"
+
+
+def rail_currents(points: Points, board: str) -> tuple[RestRow, ...]:
+    """A row for each rail of a board; positive whichever sign the rail has.
+
+    Rails behind a bead, a fuse or a resistor are counted with the one that feeds them. Where the current of one part is
+    not known, that of the rail is not, and the part is named.
+    """
+    nets = [net for net in points.walks.circuit.nets.values() if net.board == board and net.role == "rail"]
+    graph = nx.Graph()
+    graph.add_nodes_from(net.key for net in nets)
+    for net in nets:
+        for pin in points.walks.circuit.pins_on(net):
+            part = points.walks.circuit.part_of(pin)
+            if part.kind in _SERIES and len(part.pins) == 2 and all(one.net in graph for one in part.pins):
+                graph.add_edge(part.pins[0].net, part.pins[1].net)
+    rows = (_row(points, frozenset(group)) for group in nx.connected_components(graph))
+    return tuple(sorted(rows, key=lambda row: natural_key(row.key)))
+
+
+def _row(points: Points, group: frozenset[str]) -> RestRow:
+    circuit = points.walks.circuit
+    pins = [pin for key in group for pin in circuit.pins_on(circuit.nets[key])]
+    nominal, low, high = 0.0, 0.0, 0.0
+    missing: list[str] = []
+    for key in sorted({pin.part for pin in pins}, key=natural_key):
+        part = circuit.parts[key]
+        for found in _taken(points, part, [pin for pin in part.pins if pin.net in group]):
+            if isinstance(found, Unknown):
+                missing.append(found.reasons[0])
+            else:
+                nominal, low, high = nominal + found.nominal, low + found.low, high + found.high
+    key = _feed(points, group)
+    if missing:
+        more = f" and {len(missing) - 1} more" if len(missing) > 1 else ""
+        return RestRow(key, "A", None, reason=f"{missing[0]}{more}")
+    if nominal < 0:
+        nominal, low, high = -nominal, -high, -low
+    return RestRow(key, "A", nominal, low, high)
+
+
+def _feed(points: Points, group: frozenset[str]) -> str:
+    """The rail by which a group is fed: with a regulator's output, else with a connector, else the one of most pins."""
+    circuit = points.walks.circuit
+
+    def rank(key: str) -> tuple[bool, bool, int]:
+        pins = circuit.pins_on(circuit.nets[key])
+        made = any(_is_source(circuit.part_of(pin), pin) for pin in pins)
+        return made, any(circuit.part_of(pin).kind == "connector" for pin in pins), len(pins)
+
+    return max(sorted(group, key=natural_key), key=rank)
+
+
+def _is_source(part: Part, pin: Pin) -> bool:
+    return part.kind == "regulator" and pin.role == "output"
+
+
+def _taken(points: Points, part: Part, pins: list[Pin]) -> list[Range | Unknown]:
+    """Current out of the rail into a part, pin by pin."""
+    pins = [pin for pin in pins if not _is_source(part, pin)]
+    if part.kind in _NOTHING or not pins or (part.kind in _SERIES and len(pins) == len(part.pins) == 2):
+        return []
+    if part.kind in _PACKAGES:
+        found = _drawn(points, part)
+        roles = {pin.role for pin in pins}
+        if roles == {"supply plus"} or isinstance(found, Unknown):
+            return [found]
+        if roles == {"supply minus"}:
+            return [Range(-found.nominal, -found.high, -found.low)]
+        return [Unknown((_OPAQUE.format(points.said(part)),))]
+    return [points.amps(pin) for pin in pins]
+
+
+def _drawn(points: Points, part: Part) -> Range | Unknown:
+    """What all amplifiers of a package draw by themselves, as the part book tells."""
+    count = sum(amplifier.part == part.key for amplifier in points.walks.circuit.amplifiers.values())
+    ends = [figure(part.record, "supply_current", way) for way in (0, -1, 1)]
+    nominal, low, high = (None if end is None else end * max(count, 1) for end in ends)
+    if nominal is None or low is None or high is None:
+        return Unknown((_OPAQUE.format(points.said(part)),))
+    whole = figure(part.record, "supply_current_total_most", 1)
+    return Range(nominal, low, max(high, whole) if whole is not None else high)
