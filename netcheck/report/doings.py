@@ -256,7 +256,7 @@ def _rails_table(rows: Sequence[RestRow], names: Names) -> Table | None:
         (names.name(row.key), _nominal(nets[row.key]) if row.key in nets else "", _ranged(row, AMPERE))
         for row in rows[:MOST_ROWS]
     )
-    return Table(("Rail", "Volts", "Current at rest"), told)
+    return Table(("Rail", "Volts", "Taken by this board at rest"), told)
 
 
 def _nominal(net: Net) -> str:

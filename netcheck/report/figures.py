@@ -25,7 +25,10 @@ def behaviour_text(behaviour: Behaviour, circuit: Circuit) -> str:
     sections = [
         ("Signal paths", [line for path in behaviour.paths for line in _path(path, names)]),
         ("Volts at rest", [_rest(row, names) for row in behaviour.volts[:MOST_ROWS]]),
-        ("Current of rails at rest", [_rest(row, names) for row in behaviour.rails[:MOST_ROWS]]),
+        (
+            "Current that this board takes from its rails at rest",
+            [_rest(row, names) for row in behaviour.rails[:MOST_ROWS]],
+        ),
         ("Heat at rest, the hottest first", [_rest(row, names) for row in behaviour.heat[:MOST_ROWS]]),
         ("Heat over drive, the hottest first", [_device(row, names) for row in behaviour.devices[:MOST_ROWS]]),
         ("Not computed", [f"{count} nets: {plain(why)}" for why, count in behaviour.not_computed[:MOST_ROWS]]),
