@@ -90,13 +90,15 @@ class Deck:
             sort = "PJF" if element.p_channel else "NJF"
             self.lines.append(f"J{tag} {d} {g} {s} M{tag}")
             self.lines.append(
-                f".model M{tag} {sort}(VTO={m.threshold!r} BETA={m.factor!r} LAMBDA={m.modulation!r} IS={m.saturation!r})"
+                f".model M{tag} {sort}(VTO={m.threshold!r} BETA={m.factor!r} "
+                f"LAMBDA={m.modulation!r} IS={m.saturation!r})"
             )
         else:
             sort, sign = ("PMOS", -1) if element.p_channel else ("NMOS", 1)
             self.lines.append(f"M{tag} {d} {g} {s} {s} M{tag} L=1u W=1u")
             self.lines.append(
-                f".model M{tag} {sort}(LEVEL=1 VTO={sign * m.threshold!r} KP={m.factor!r} LAMBDA={m.modulation!r} IS=1e-30)"
+                f".model M{tag} {sort}(LEVEL=1 VTO={sign * m.threshold!r} KP={m.factor!r} "
+                f"LAMBDA={m.modulation!r} IS=1e-30)"
             )
             self.lines.append(f"Cgs{tag} {g} {s} {m.gate_source!r}\nCgd{tag} {g} {d} {m.gate_drain!r}")
 

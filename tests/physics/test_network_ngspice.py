@@ -76,7 +76,8 @@ def push_pull(channel: str) -> list[object]:
         R(n("R4"), "V+", n("BT"), 3.3e3), R(n("R5"), n("BB"), "V-", 3.3e3),
         Diode(n("D1"), n("BT"), n("A"), SWITCHING), Diode(n("D2"), n("A"), n("BB"), SWITCHING),
         R(n("R6"), n("BT"), n("GT"), 22.0), R(n("R7"), n("BB"), n("GB"), 22.0),
-        Bipolar(n("Q1"), "V+", n("GT"), n("ET"), POWER_NPN), Bipolar(n("Q2"), "V-", n("GB"), n("EB"), POWER_NPN, pnp=True),
+        Bipolar(n("Q1"), "V+", n("GT"), n("ET"), POWER_NPN),
+        Bipolar(n("Q2"), "V-", n("GB"), n("EB"), POWER_NPN, pnp=True),
         R(n("R8"), n("ET"), n("OUT"), 4.7), R(n("R9"), n("EB"), n("OUT"), 4.7), R(n("RL"), n("OUT"), "0", 33.0),
     ]  # fmt: skip
 
@@ -85,7 +86,8 @@ network("push-pull in a loop", "OUTl", *push_pull("l"))
 network("two channels", "OUTr", *push_pull("l"), *push_pull("r"))
 network(
     "MOSFET follower", "OUT", C("C1", "IN", "G", 1e-6), R("R1", "V+", "G", 1e6), R("R2", "G", "0", 1e6),
-    Fet("M1", "V+", "G", "OUT", FetModel(2.0, 0.5, 0.01, gate_source=1e-9, gate_drain=1e-10)), R("R3", "OUT", "V-", 150.0),
+    Fet("M1", "V+", "G", "OUT", FetModel(2.0, 0.5, 0.01, gate_source=1e-9, gate_drain=1e-10)),
+    R("R3", "OUT", "V-", 150.0),
 )  # fmt: skip
 network(
     "JFET source amplifier", "OUT", C("C1", "IN", "G", 100e-9), R("R1", "G", "0", 1e6),
@@ -97,13 +99,17 @@ network(
     C("C1", "IN", "Z", 1e-8), Bipolar("Q1", "V+", "Z", "OUT", SMALL_NPN), R("R2", "OUT", "0", 1e3),
 )  # fmt: skip
 network(
-    "long-tailed pair", "OUT", R("R1", "IN", "B1", 1e3), R("R2", "B2", "0", 1e3), Bipolar("Q1", "C1", "B1", "E", SMALL_NPN),
+    "long-tailed pair", "OUT", R("R1", "IN", "B1", 1e3), R("R2", "B2", "0", 1e3),
+    Bipolar("Q1", "C1", "B1", "E", SMALL_NPN),
     Bipolar("Q2", "OUT", "B2", "E", SMALL_NPN), R("R3", "V+", "C1", 10e3), R("R4", "V+", "OUT", 10e3),
-    Bipolar("Q3", "E", "B3", "E3", SMALL_NPN), R("R5", "E3", "V-", 1.2e3), R("R6", "0", "B3", 10e3), R("R7", "B3", "V-", 2.2e3),
+    Bipolar("Q3", "E", "B3", "E3", SMALL_NPN), R("R5", "E3", "V-", 1.2e3), R("R6", "0", "B3", 10e3),
+    R("R7", "B3", "V-", 2.2e3),
 )  # fmt: skip
 network("ladder", "N100", R("Rin", "IN", "N0", 100.0), *(
     element for k in range(100)
-    for element in (R(f"R{k}", f"N{k}", f"N{k + 1}", 10.0 + k), C(f"C{k}", f"N{k + 1}", "0", 1e-9), R(f"S{k}", f"N{k + 1}", "0", 1e5))
+    for element in (
+        R(f"R{k}", f"N{k}", f"N{k + 1}", 10.0 + k), C(f"C{k}", f"N{k + 1}", "0", 1e-9), R(f"S{k}", f"N{k + 1}", "0", 1e5)
+    )
 ))  # fmt: skip
 
 FREQUENCIES = np.logspace(0, 6, 121)
