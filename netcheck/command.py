@@ -24,8 +24,10 @@ ASSEMBLY_SUFFIXES = (".yaml", ".yml")
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run a command; gives the exit code: 0 released, 1 held, 2 could not review, 3 not enough known."""
     options = _parser().parse_args(arguments)
+    from netcheck.ground.collecting import collect_seldom
     from netcheck.ground.problems import Refused
 
+    collect_seldom()
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")

@@ -83,6 +83,7 @@ class Walks:
                 self._wires.setdefault(other, set()).add(net)
         self._on: dict[str, dict[str, tuple[Pin, ...]]] = {}
         self._left_out: dict[str, dict[str, list[Pin]]] = {}
+        self._parts_between: dict[tuple[str, str, Kinds | None, bool], tuple[Part, ...]] = {}
         self._parts_on: dict[tuple[str, Kinds | None, bool], tuple[Part, ...]] = {}
         self._groups: dict[str, tuple[Group, ...]] = {}
         self._reached: dict[tuple[str, Kinds, Kinds], Reach] = {}
@@ -122,8 +123,7 @@ class Walks:
             gathered: dict[str, list[Pin]] = {}
             for key in self.circuit.nets[net].pins:
                 pin = self.circuit.pins[key]
-                part = self.circuit.parts[pin.part]
-                if part.fitted:
+                if (part := self.circuit.parts[pin.part]).fitted:
                     gathered.setdefault(part.kind, []).append(pin)
             found = self._on[net] = {kind: tuple(pins) for kind, pins in gathered.items()}
         return found
@@ -207,15 +207,19 @@ class Walks:
         return self._left_out[net]
 
     def _between(self, a: str, b: str, kinds: Kinds | None, fitted: bool) -> tuple[Part, ...]:
+        asked = (a, b, kinds, fitted)
+        if asked not in self._parts_between:
+            self._parts_between[asked] = self._look_between(a, b, kinds, fitted)
+        return self._parts_between[asked]
+
+    def _look_between(self, a: str, b: str, kinds: Kinds | None, fitted: bool) -> tuple[Part, ...]:
         ours, theirs = set(self.joined_by_cable(a)), set(self.joined_by_cable(b))
         if sum(len(self.circuit.nets[net].pins) for net in ours) > sum(len(self.circuit.nets[n].pins) for n in theirs):
             a, ours, theirs = b, theirs, ours
 
         def joins(part: Part) -> bool:
             nets = [pin.net for pin in part.pins]
-            if ours == theirs:
-                return sum(net in ours for net in nets) > 1
-            return any(net in theirs for net in nets)
+            return sum(net in ours for net in nets) > 1 if ours == theirs else any(net in theirs for net in nets)
 
         return tuple(part for part in self._on_net(a, kinds, fitted) if joins(part))
 

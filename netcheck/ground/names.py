@@ -56,6 +56,8 @@ def plain(text: str, most: int = 200) -> str:
     >>> plain("R1\\u202e\\n")
     'R1<U+202E><U+000A>'
     """
+    if len(text) <= most and text.isprintable():  # nothing of those sorts, and by far the most frequent
+        return text
     shown = "".join(
         f"<U+{ord(letter):04X}>" if unicodedata.category(letter) in ("Cc", "Cf", "Cs", "Zl", "Zp") else letter
         for letter in text[: most + 1]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import ast
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from netcheck.ground.names import did_you_mean
@@ -100,18 +100,22 @@ Draw = Callable[[Scope], "list[Drawn] | Unknown"]
 
 
 def _draw_all(run: Run) -> Draw:
-    return lambda scope: _items(scope, run(scope))
+    def draw(scope: Scope) -> list[Drawn] | Unknown:
+        items = _items(scope, run(scope))
+        return items if isinstance(items, Unknown) else list(items)
+
+    return draw
 
 
-def _items(scope: Scope, lot: object) -> list[Drawn] | Unknown:
+def _items(scope: Scope, lot: object) -> Iterator[Drawn] | Unknown:
     """The items of a list, counted as work."""
     if not isinstance(lot, Lot):
         return lot if isinstance(lot, Unknown) else Unknown(("there is no such list",))
-    items = drawn_from(lot)
-    if len(items) > MOST_ITEMS:
+    number = len(lot.members) + len(lot.perhaps)
+    if number > MOST_ITEMS:
         raise TooManySteps
-    scope.trace.step(len(items))
-    return items
+    scope.trace.step(number)
+    return drawn_from(lot)
 
 
 class _Decided(Exception):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from netcheck.language.logic import add, bounds_of
@@ -17,9 +17,12 @@ class Drawn:
     doubt: tuple[str, ...] = ()
 
 
-def drawn_from(lot: Lot) -> list[Drawn]:
-    """Members, then those that perhaps belong."""
-    return [Drawn(member) for member in lot.members] + [Drawn(p.member, p.reasons) for p in lot.perhaps]
+def drawn_from(lot: Lot) -> Iterator[Drawn]:
+    """Members, then those that perhaps belong; each when it is wanted, for the first one may decide."""
+    for member in lot.members:
+        yield Drawn(member)
+    for perhaps in lot.perhaps:
+        yield Drawn(perhaps.member, perhaps.reasons)
 
 
 def holds(value: object) -> object:

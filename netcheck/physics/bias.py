@@ -214,9 +214,13 @@ def _through_resistor(walks: Walks, part: Part, net: str, to: str) -> Step:
 
 def _bases_only(walks: Walks, net: str) -> bool:
     """Whether a net takes base current alone: one resistor, else bases, gates and capacitors."""
-    others = [pin for kind, pins in walks.on(net).items() if kind != "capacitor" for pin in pins]
-    feeding = [pin for pin in others if pin.role not in ("base", "gate")]
-    return len(feeding) == 1 and len(others) > 1
+    feeding = bases = 0
+    for pin in (pin for kind, pins in walks.on(net).items() if kind != "capacitor" for pin in pins):
+        if pin.role in ("base", "gate"):
+            bases += 1
+        elif (feeding := feeding + 1) > 1:  # a rail is not gone through to its end
+            return False
+    return feeding == 1 and bases > 0
 
 
 def _through_diode(walks: Walks, part: Part, net: str, any_direction: bool) -> Iterator[Step]:

@@ -159,7 +159,7 @@ def members(facts: Facts, match: Match) -> Sequence[object]:
                 found.extend(members(facts, thing))
             elif thing is not None:
                 found.append(thing)
-    return tuple({getattr(thing, "key", str(thing)): thing for thing in found}.values())
+    return tuple({thing.key if hasattr(thing, "key") else str(thing): thing for thing in found}.values())
 
 
 def kind_noun(noun: str) -> frozenset[str] | None:

@@ -1,11 +1,12 @@
 """How long things take, and how that grows; the figures are printed in one table beside their targets.
 
-By default boards of 100 and 1000 components; with NETCHECK_BENCH=1 up to 5000. The machine may be busy with other
-work: what is asserted is twice the target.
+By default boards of 100 and 1000 components; with NETCHECK_BENCH=1 up to 5000. The targets are for a quiet machine.
+The machine may be busy with other work: what is asserted is three times the target, what is missed is marked 'over'.
 """
 
 from __future__ import annotations
 
+import gc
 import os
 import subprocess
 import sys
@@ -19,6 +20,7 @@ import pytest
 from conftest import ROOT
 from synthetic_boards import netlist_text
 
+from netcheck.ground.collecting import collect_seldom
 from netcheck.intake.contents import read_contents
 from netcheck.intake.netlist import Netlist
 from netcheck.intake.reading import read_netlist, read_text
@@ -26,20 +28,20 @@ from netcheck.intake.scan import scan
 from netcheck.report.page import render_page
 from netcheck.report.sarif import dumps, sarif
 from netcheck.review import BoardPlan, Plan, review
-from netcheck.rulebook.book import RuleBook, load_rule_book
+from netcheck.rulebook.book import RuleBook
 
 pytestmark = pytest.mark.bench
 
 FULL = os.environ.get("NETCHECK_BENCH") == "1"
 SIZES = (100, 1000, 5000) if FULL else (100, 1000)
-BUSY = 2.0
+BUSY = 3.0  # times the target may be taken while other work shares the processor and its caches
 
 # Targets: seconds unless the name says otherwise.
-COLD_A_THOUSAND_NODES = 4.0
+COLD_A_THOUSAND_NODES = 2.0
 CACHED_A_THOUSAND_PARTS = 0.020
-START = 0.15
-RULE_BOOK = 2.0
-REST_MS_A_COMPONENT = 4.0
+HELP = 0.15
+START = 0.6
+REST_MS_A_COMPONENT = 1.0
 GROWTH_TENFOLD = 12.0
 MEGABYTES = 300.0
 
@@ -48,12 +50,12 @@ Note = Callable[[str, float, str, float], None]
 
 @pytest.fixture(scope="module")
 def note(request: pytest.FixtureRequest) -> Iterator[Note]:
-    """Keeps a figure and holds it to twice its target; the table is printed when all are there."""
+    """Keeps a figure and holds it to three times its target; the table is printed when all are there."""
     rows: list[tuple[str, float, str, float]] = []
 
     def keep(what: str, found: float, unit: str, target: float) -> None:
         rows.append((what, found, unit, target))
-        assert found <= BUSY * target, f"{what}: {found:.3g} {unit}, more than twice {target:g} {unit}"
+        assert found <= BUSY * target, f"{what}: {found:.3g} {unit}, more than three times {target:g} {unit}"
 
     yield keep
     capture = request.config.pluginmanager.getplugin("capturemanager")
@@ -65,9 +67,12 @@ def note(request: pytest.FixtureRequest) -> Iterator[Note]:
 
 @pytest.fixture(scope="module", autouse=True)
 def own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    before = gc.get_threshold()
+    collect_seldom()  # as the command does
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("cache")))
         yield
+    gc.set_threshold(*before)
 
 
 def seconds(work: Callable[[], object], times: int = 1, clock: Callable[[], float] = time.process_time) -> float:
@@ -110,16 +115,27 @@ def test_cached_reading(tmp_path: Path, note: Note) -> None:
     note("reading what was read before, a thousand parts", took / 0.3, "s", CACHED_A_THOUSAND_PARTS)
 
 
-def test_start_up(note: Note) -> None:
+def test_help(note: Note) -> None:
     command = [sys.executable, "-m", "netcheck", "--help"]
     took = seconds(
         lambda: subprocess.run(command, capture_output=True, check=True, cwd=ROOT), 5, clock=time.perf_counter
     )
-    note("netcheck --help", took, "s", START)
+    note("netcheck --help", took, "s", HELP)
 
 
-def test_the_rule_book(note: Note) -> None:
-    note("loading the rule book", seconds(load_rule_book, 2), "s", RULE_BOOK)
+def test_start_up_with_the_rule_book(note: Note) -> None:
+    """Imports and the rule book, as before the first netlist is read."""
+    program = (
+        "import time; import netcheck.review, netcheck.report.page, netcheck.report.sarif\n"
+        "from netcheck.rulebook.book import load_rule_book\n"
+        "load_rule_book(); print(time.process_time())\n"
+    )
+
+    def start() -> float:
+        command = [sys.executable, "-c", program]
+        return float(subprocess.run(command, capture_output=True, text=True, check=True, cwd=ROOT).stdout)
+
+    note("start: imports and the rule book", min(start() for _ in range(3)), "s", START)
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -144,6 +160,7 @@ def test_memory(note: Note, tmp_path: Path) -> None:
         "import resource, sys\n"
         f"sys.path[:0] = [{str(ROOT)!r}, {str(ROOT / 'tests' / 'bench')!r}, {str(ROOT / 'tests')!r}]\n"
         "from test_bench import everything_after_reading, load_rule_book\n"
+        "from netcheck.ground.collecting import collect_seldom; collect_seldom()\n"
         f"everything_after_reading({size}, load_rule_book())\n"
         "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)\n"
     )
