@@ -172,10 +172,9 @@ def test_deep_and_long_texts_are_refused(text: str) -> None:
     assert mistake(text)
 
 
-WORDS = st.sampled_from(
-    "box boxes least volts maybe sure .ohms .colour .inside + - * / ** > == and or not if else for in is nothing open "
-    "yes ( ) [ ] 'red' 1 0 count( any( total( b known( double( , lambda {{ # ' \\ é \n".split(" ")
-)
+PIECES = """box boxes least volts maybe sure .ohms .colour .inside + - * / ** > == and or not if else for in is nothing
+open yes ( ) [ ] 'red' 1 0 count( any( total( b known( double( , lambda {{ # ' \\ é"""
+WORDS = st.sampled_from([*PIECES.split(), "\n"])
 
 
 @settings(max_examples=400, deadline=None)

@@ -108,7 +108,8 @@ network(
 network("ladder", "N100", R("Rin", "IN", "N0", 100.0), *(
     element for k in range(100)
     for element in (
-        R(f"R{k}", f"N{k}", f"N{k + 1}", 10.0 + k), C(f"C{k}", f"N{k + 1}", "0", 1e-9), R(f"S{k}", f"N{k + 1}", "0", 1e5)
+        R(f"R{k}", f"N{k}", f"N{k + 1}", 10.0 + k), C(f"C{k}", f"N{k + 1}", "0", 1e-9),
+        R(f"S{k}", f"N{k + 1}", "0", 1e5)
     )
 ))  # fmt: skip
 
