@@ -126,6 +126,7 @@ def test_help(note: Note) -> None:
 def test_start_up_with_the_rule_book(note: Note) -> None:
     """Imports and the rule book, as before the first netlist is read."""
     program = (
+        "from netcheck.ground.collecting import collect_seldom; collect_seldom()\n"
         "import time; import netcheck.review, netcheck.report.page, netcheck.report.sarif\n"
         "from netcheck.rulebook.book import load_rule_book\n"
         "load_rule_book(); print(time.process_time())\n"
