@@ -60,7 +60,8 @@ def ticks(low: float, high: float, most: int = MOST_TICKS) -> tuple[float, ...]:
     power = 10.0 ** math.floor(math.log10(rough))
     step = next((power * one for one in (1, 2, 5) if power * one >= rough), power * 10)
     first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
-    return tuple(float(f"{number * step:.6g}") for number in range(first, last + 1))
+    digits = 1 - math.floor(math.log10(step))
+    return tuple(round(number * step, digits) for number in range(first, last + 1))
 
 
 def round_frequencies(low: float, high: float) -> tuple[float, ...]:
