@@ -160,7 +160,8 @@ def test_memory(note: Note, tmp_path: Path) -> None:
     program = (
         "import resource, sys\n"
         f"sys.path[:0] = [{str(ROOT)!r}, {str(ROOT / 'tests' / 'bench')!r}, {str(ROOT / 'tests')!r}]\n"
-        "from test_bench import everything_after_reading, load_rule_book\n"
+        "from test_bench import everything_after_reading\n"
+        "from netcheck.rulebook.book import load_rule_book\n"
         "from netcheck.ground.collecting import collect_seldom; collect_seldom()\n"
         f"everything_after_reading({size}, load_rule_book())\n"
         "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)\n"
