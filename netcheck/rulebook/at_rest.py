@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 from netcheck.circuit.model import Net, Part, Pin
 from netcheck.circuit.walk import Walks
@@ -12,9 +13,10 @@ from netcheck.ground.units import AMPERE, VOLT, WATT, Unit
 from netcheck.language.values import Unknown
 from netcheck.physics.behaviour import Behaviour
 from netcheck.physics.devices import Spread
-from netcheck.physics.numbers import behaviour
-from netcheck.physics.points import Points, Range
 from netcheck.physics.volts import spoken_net
+
+if TYPE_CHECKING:  # the solver and numpy behind it are imported when the first number is asked for
+    from netcheck.physics.points import Points, Range
 
 COLDEST, HOTTEST = "coldest junctions", "hottest junctions"
 JUNCTION, STEADY, SHARE = "spread of junctions", "steady volts", "steady share"
@@ -39,10 +41,14 @@ class AtRest:
     @cached_property
     def points(self) -> Points:
         """The operating points."""
+        from netcheck.physics.points import Points
+
         return Points(self.walks, spread_of(self.words), self.told_ends)
 
     def numbers(self, board: str) -> Behaviour:
         """Everything that is computed of a board."""
+        from netcheck.physics.numbers import behaviour
+
         return behaviour(self.points, board)
 
     def volts(self, net: Net, bounds: Unknown) -> float | Unknown:
