@@ -2,10 +2,17 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# In CI the same examples every time: what is landed is what was tried. At the desk new ones with each run.
+settings.register_profile("ci", derandomize=True, deadline=None)
+if os.environ.get("CI"):
+    settings.load_profile("ci")
 
 ROOT = Path(__file__).resolve().parent.parent
 SHARED = ROOT.parent / "shared"
