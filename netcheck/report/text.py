@@ -9,7 +9,7 @@ from netcheck.circuit.understanding import Row, Understanding
 from netcheck.gates import GATES, HELD, NOT_KNOWN, RELEASED
 from netcheck.report.display import compact
 from netcheck.report.grouping import findings, questions
-from netcheck.report.wording import clip, counted, headline, prose
+from netcheck.report.wording import board_count, clip, counted, headline, prose
 from netcheck.review import Review
 from netcheck.rulebook.verdicts import OUTCOMES
 
@@ -27,7 +27,7 @@ def summary(review: Review, width: int, colour: bool, report: str = "") -> str:
     """
     width = max(width, 40)
     paint = _painter(colour)
-    parts, boards = len(review.circuit.parts), len(review.circuit.boards)
+    parts, boards = len(review.circuit.parts), board_count(review)
     title = f"{prose(review.name, 60)}: {counted(boards, 'board')}, {counted(parts, 'part')}"
     lines = [
         paint(clip(title, width), "title"),

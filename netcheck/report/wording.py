@@ -8,6 +8,7 @@ from types import MappingProxyType
 
 from netcheck.gates import HELD, NOT_KNOWN, RELEASED
 from netcheck.ground.names import plain, spoken_list
+from netcheck.intake.assembly import CHASSIS
 from netcheck.review import Review, RuleAccount
 
 BLANKS = re.compile(r"[ \t\r\n\f\v]+")
@@ -52,6 +53,12 @@ NOT_LOOKED_AT = (
     "wiring that is in none of the files; whatever was changed on the bench",
     "programs in microcontrollers, and what parts of unknown kind do",
 )
+
+
+def board_count(review: Review) -> int:
+    """How many boards there are; the parts in the case of an assembly are none."""
+    boards = [board.name for board in review.circuit.boards]
+    return len([name for name in boards if not (review.assembly_given and name == CHASSIS)])
 
 
 def prose(text: str, most: int = 4000) -> str:
