@@ -19,7 +19,7 @@ from netcheck.language.values import Unknown, unite
 LONGEST_WAY = 12
 MOST_STEPS = 4000
 
-# Volts of one silicon junction at the currents of a bias network. Source: any semiconductor text.
+# Volts of one silicon junction at the currents of a bias network. From memory; any semiconductor text.
 JUNCTION_LEAST, JUNCTION_MOST = 0.55, 0.75
 
 _RESISTIVE = frozenset({"resistor", "thermistor", "photoresistor"}) | VARIABLE

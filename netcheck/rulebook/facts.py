@@ -211,16 +211,6 @@ class Facts:
         return tuple(sorted(fitted, key=lambda amp: natural_key(amp.key)))
 
     @cached_property
-    def amplifier_of_pin(self) -> Mapping[str, Amplifier]:
-        """The amplifier whose output or input a pin is."""
-        return {
-            pin: amplifier
-            for amplifier in self.amplifiers
-            for pin in (amplifier.output, amplifier.plus, amplifier.minus)
-            if pin is not None
-        }
-
-    @cached_property
     def supply_pins(self) -> tuple[SupplyPin, ...]:
         """Supply pins of all fitted parts."""
         signs = {"supply plus": "positive", "supply minus": "negative"}

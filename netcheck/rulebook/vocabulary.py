@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from netcheck.circuit.model import KINDS, Amplifier, Board, Net, Part, Pin, Record
+from netcheck.circuit.model import Amplifier, Board, Net, Part, Pin, Record
 from netcheck.circuit.shapeparts import Match
 from netcheck.circuit.words import Words
 from netcheck.ground.names import spoken_list
@@ -160,8 +160,3 @@ def members(facts: Facts, match: Match) -> Sequence[object]:
             elif thing is not None:
                 found.append(thing)
     return tuple({thing.key if hasattr(thing, "key") else str(thing): thing for thing in found}.values())
-
-
-def kind_noun(noun: str) -> frozenset[str] | None:
-    """The kinds that a noun of `for each` stands for, when it is a kind of part."""
-    return frozenset({noun}) if noun in KINDS else None
