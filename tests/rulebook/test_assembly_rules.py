@@ -271,7 +271,7 @@ def test_the_command_takes_an_assembly_file(tmp_path: Path, capsys: pytest.Captu
     path, out = with_keys(tmp_path, "house rules: [rules]"), tmp_path / "r.html"
     assert main(["review", str(path), "--out", str(out), "--no-cache"]) == 0
     said, page = capsys.readouterr().out, out.read_text(encoding="utf-8")
-    assert "Ground in a ring: 3 boards" in said and "no assembly file" not in page
+    assert "Ground in a ring: 2 boards" in said and "no assembly file" not in page
     assert "wiring/ends-agree" in page and "the signal lead (pin 2)" in page
 
 
