@@ -76,6 +76,16 @@ class Lead:
     screen_ends: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class Sink:
+    """A heatsink: keys of the parts on it, kelvins per watt to the air (None when not told), which are insulated."""
+
+    key: str
+    parts: tuple[str, ...]
+    to_air: float | None = None
+    insulated: tuple[str, ...] = ()
+
+
 @dataclass(frozen=True)
 class Assembled:
     """An assembly, joined.
@@ -87,7 +97,7 @@ class Assembled:
         alone: net key -> what its own board takes the net for, before anything is shared.
         chassis: part key -> chassis part. case: key of the net of the case, or ''.
         twins: board -> the board built from the same netlist that comes first. pins: the file's names -> pin keys.
-        remarks: what the file leaves open, sentences.
+        sinks: the heatsinks. remarks: what the file leaves open, sentences.
     """
 
     file: AssemblyFile
@@ -103,6 +113,7 @@ class Assembled:
     case: str = ""
     twins: Mapping[str, str] = field(default_factory=dict)
     pins: Mapping[str, str] = field(default_factory=dict)
+    sinks: tuple[Sink, ...] = ()
     remarks: tuple[str, ...] = ()
 
 
@@ -170,6 +181,7 @@ class _Assembler:
             case=case if case in circuit.nets else "",
             twins=MappingProxyType(_twins(self.file)),
             pins=MappingProxyType(pins),
+            sinks=tuple(self._sinks()),
             remarks=tuple(dict.fromkeys(self.remarks)),
         )
 
@@ -346,7 +358,15 @@ class _Assembler:
         grounded = {pin.net: pin.key for pin in part.pins if self.circuit.nets[pin.net].role in _GROUNDS}
         return [(pin, net) for net, pin in grounded.items()] if len(grounded) == 1 else []
 
-    # What is told of ends and positions
+    # What is told of heatsinks, ends and positions
+
+    def _sinks(self) -> Iterator[Sink]:
+        for sink in self.file.heatsinks:
+            parts, insulated = (
+                tuple(dict.fromkeys(self.places.part(spot).key for spot in spots))
+                for spots in (sink.parts, sink.insulated)
+            )
+            yield Sink(" + ".join(sorted(parts, key=natural_key)), parts, sink.to_air, insulated)
 
     def _declared(self) -> Iterator[tuple[str, str]]:
         """Pins that the file names as inputs and outputs, by the name that it uses."""

@@ -21,6 +21,7 @@ from netcheck.physics.mating import Contact, Mating
 from netcheck.physics.meeting import EFFECTS, effect, ground_lost, palindrome, protected
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.nouns_assembly import ASSEMBLY_NOUNS, IN_ASSEMBLY
+from netcheck.rulebook.nouns_heat import HEATSINK_ATTRIBUTES, HEATSINK_OF_PART
 from netcheck.rulebook.nouns_mains import MAINS_ATTRIBUTES
 from netcheck.rulebook.nouns_ties import TIE_ATTRIBUTES
 
@@ -223,7 +224,7 @@ def _own_record(facts: Facts, part: Part) -> object:
 
 def part_attributes(kinds: frozenset[str] | None) -> Mapping[str, Attribute]:
     """Attributes of a part; of one narrowed to kinds, those that any of the kinds has."""
-    found = {**PART_ATTRIBUTES, **IN_ASSEMBLY["part"]}
+    found = {**PART_ATTRIBUTES, **IN_ASSEMBLY["part"], **HEATSINK_OF_PART}
     for name, (holders, attribute) in _KIND_ATTRIBUTES.items():
         if kinds is None or kinds & holders:
             found[name] = attribute
@@ -481,6 +482,7 @@ NOUN_ATTRIBUTES: dict[str, Mapping[str, Attribute]] = {
     "control pin": CONTROL_PIN_ATTRIBUTES,
     "oddity": ODDITY_ATTRIBUTES,
     "ground tie": TIE_ATTRIBUTES,
+    "heatsink": HEATSINK_ATTRIBUTES,
     "board": BOARD_ATTRIBUTES,
     **MAINS_ATTRIBUTES,
     **ASSEMBLY_NOUNS,

@@ -11,6 +11,7 @@ from netcheck.language.scope import Scope
 from netcheck.language.values import Lot, Unknown, unite
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.nouns_assembly import assembly_subjects
+from netcheck.rulebook.nouns_heat import heatsinks
 from netcheck.rulebook.nouns_ties import ground_ties
 from netcheck.rulebook.rule import Rule, Subject
 
@@ -50,6 +51,8 @@ def of_noun(facts: Facts, noun: str) -> Sequence[object]:
             return facts.ground_islands
         case "ground tie":
             return ground_ties(facts)
+        case "heatsink":
+            return heatsinks(facts)
         case "oddity":
             return facts.oddities
         case "mains entry":

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
+from netcheck.circuit.assemble import Sink
 from netcheck.circuit.model import Amplifier, Board, Net, Part, Pin, Record
 from netcheck.circuit.shapeparts import Match
 from netcheck.circuit.words import Words
@@ -20,6 +21,7 @@ from netcheck.rulebook.functions import FUNCTIONS, matches_function
 from netcheck.rulebook.functions_supply import SUPPLY_FUNCTIONS
 from netcheck.rulebook.nouns import NOUN_ATTRIBUTES, amplifier_text, part_attributes
 from netcheck.rulebook.nouns_assembly import assembly_text
+from netcheck.rulebook.nouns_heat import heatsink_text
 from netcheck.rulebook.nouns_mains import MAINS_FUNCTIONS
 from netcheck.rulebook.nouns_ties import tie_text
 from netcheck.rulebook.nouns_wiring import WIRING_FUNCTIONS
@@ -38,6 +40,7 @@ NOUNS: dict[str, str] = {
     "ground loop": "ground loop",
     "ground island": "ground island",
     "ground tie": "ground tie",
+    "heatsink": "heatsink",
     "oddity": "oddity",
     "board": "board",
     "cable": "cable",
@@ -127,6 +130,8 @@ def name_of(facts: Facts, value: object) -> str:
         return spoken_list([name_of(facts, circuit.nets[key]) for key in value.grounds])
     if isinstance(value, Tie):
         return tie_text(facts, value)
+    if isinstance(value, Sink):
+        return heatsink_text(facts, value)
     if isinstance(value, Match):
         return spoken_list([name_of(facts, thing) for thing in members(facts, value)])
     if isinstance(value, MainsEntry):
