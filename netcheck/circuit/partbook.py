@@ -51,7 +51,7 @@ from netcheck.circuit.partfinding import Entry, PartBook, Pattern, pattern, pino
 from netcheck.ground.names import did_you_mean, plain
 from netcheck.ground.problems import Problem, Refused
 from netcheck.ground.units import PLAIN, VOLT, Quantity, Unit, read_quantity
-from netcheck.ground.yamltext import Node, Reader, Table, Text, load
+from netcheck.ground.yamltext import Load, Node, Reader, Table, Text, load
 
 __all__ = ["FIELDS", "WORDS", "PartBook", "load_part_book", "pinout_for"]
 
@@ -69,8 +69,8 @@ _RECORD_KEYS = (
 _TYPE = re.compile(r"(?=.{2,32}$)[A-Z0-9#][A-Z0-9#.+-]*(?:\{volts\}[A-Z0-9#.+-]*)?")
 
 
-def load_part_book(folder: Path) -> PartBook:
-    """Read all `*.yaml` of a folder.
+def load_part_book(folder: Path, loaded: Load = load) -> PartBook:
+    """Read all `*.yaml` of a folder. loaded: how YAML becomes nodes.
 
     Raises:
         Refused: with every mistake of every file at once.
@@ -86,7 +86,7 @@ def load_part_book(folder: Path) -> PartBook:
         try:
             text = path.read_bytes().decode("utf-8")
             reader = Reader(str(path))
-            table = reader.table(load(text, str(path)), allowed=("about", "pinouts", "parts", "generic"))
+            table = reader.table(loaded(text, str(path)), allowed=("about", "pinouts", "parts", "generic"))
             files.append((reader, table))
         except UnicodeDecodeError as error:
             problems.append(Problem(str(path), 0, 0, f"the file is not UTF-8 (byte {error.start})"))

@@ -9,13 +9,15 @@ import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-
-import networkx as nx
+from typing import TYPE_CHECKING
 
 from netcheck.circuit.conduction import SWITCHED, VARIABLE, Group, groups_of
 from netcheck.circuit.model import Amplifier, Circuit, Net, Part, Pin
 from netcheck.ground.names import natural_key as _natural_key
 from netcheck.language.values import Unknown, unite
+
+if TYPE_CHECKING:
+    import networkx as nx
 
 Kinds = frozenset[str]
 
@@ -108,6 +110,8 @@ class Walks:
     @cached_property
     def graph(self) -> nx.Graph:
         """Part keys and net keys as nodes, an edge for each pin of a fitted part."""
+        import networkx as nx  # takes a tenth of a second: only where a graph is asked for
+
         graph = nx.Graph()
         graph.add_nodes_from(self.circuit.nets, sort="net")
         for part in self.circuit.parts.values():

@@ -17,7 +17,7 @@ from netcheck.circuit.model import KINDS
 from netcheck.ground.names import did_you_mean
 from netcheck.ground.problems import Problem, Refused
 from netcheck.ground.units import VOLT, Quantity
-from netcheck.ground.yamltext import Node, Reader, Table, load
+from netcheck.ground.yamltext import Load, Node, Reader, Table, load
 
 MOST_PATTERN = 40
 MOST_STARS = 2
@@ -150,17 +150,17 @@ def _of(table: Mapping[str, Entry], what: str, name: str) -> Entry:
 _BESIDE = ("names.yaml", "pins.yaml")
 
 
-def load_words(path: Path) -> Words:
-    """Read words.yaml, and the sections of names.yaml and pins.yaml beside it.
+def load_words(path: Path, loaded: Load = load) -> Words:
+    """Read words.yaml, and the sections of names.yaml and pins.yaml beside it. loaded: how YAML becomes nodes.
 
     Raises:
         Refused: with every mistake of the file, or when it cannot be read at all.
     """
-    words = read_words(_text(path), str(path))
+    words = read_words(_text(path), str(path), loaded)
     sections = dict(words.sections)
     for beside in (path.with_name(name) for name in _BESIDE):
         if beside.is_file():
-            table = load(_text(beside), str(beside))
+            table = loaded(_text(beside), str(beside))
             if isinstance(table, Table):
                 sections |= {key.text: node for key, node in table.entries}
     return replace(words, sections=MappingProxyType(sections))
@@ -173,10 +173,10 @@ def _text(path: Path) -> str:
         raise Refused(Problem(str(path), 0, 0, f"the file cannot be read as UTF-8 text: {error}")) from None
 
 
-def read_words(text: str, file: str) -> Words:
+def read_words(text: str, file: str, loaded: Load = load) -> Words:
     """The same from text. Raises: Refused: with every mistake."""
     reader = Reader(file)
-    top = reader.table(load(text, file), needed=_OWN)
+    top = reader.table(loaded(text, file), needed=_OWN)
     words = Words(
         groups=_groups(reader, top.get("groups")),
         limits=_limits(reader, top.get("recognition")),

@@ -59,6 +59,7 @@ class Table:
 
 
 Node = Text | Items | Table
+Load = Callable[[str, str], Node]  # how the text of a file becomes nodes: `load`, or one that remembers
 
 
 def load(text: str, file: str) -> Node:

@@ -13,8 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-
-import networkx as nx
+from typing import TYPE_CHECKING
 
 from netcheck.circuit.conduction import groups_of
 from netcheck.circuit.model import Circuit, Part, Pin
@@ -22,6 +21,9 @@ from netcheck.ground.names import natural_key
 from netcheck.language.values import Unknown, unite
 from netcheck.physics.mating import GROUNDS
 from netcheck.physics.rings import smallest_rings
+
+if TYPE_CHECKING:
+    import networkx as nx
 
 # Parts that carry the current of a field from ground to ground.
 CONDUCTING = frozenset({"resistor", "thermistor", "link", "inductor", "ferrite", "fuse", "jumper", "switch"})
@@ -327,13 +329,18 @@ def ground_islands(circuit: Circuit, extra: Sequence[Conductor] = ()) -> tuple[I
     One ground of a board is never one, and others are islands as seen from it: among those where energy comes in, or
     among all if it comes in at none, the one with most pins.
     """
+    lesser = _lesser_domains(circuit)
+    if not lesser:
+        return ()
+    import networkx as nx  # takes a tenth of a second: only where there are two grounds
+
     graph = nx.Graph()
     found = conductors(circuit, extra)
     for conductor in found:
         graph.add_edges_from((("conductor", conductor.key), ("net", net)) for net in conductor.nets)
     movable = frozenset(c.key for c in found if c.kind in _POSITION and isinstance(c.ohms, Unknown))
     islands = []
-    for nets in _grown_together(circuit, graph, _lesser_domains(circuit), movable):
+    for nets in _grown_together(circuit, graph, lesser, movable):
         doubts = _joined_or_doubts(circuit, graph, nets, movable)
         if doubts is None:
             continue

@@ -14,8 +14,6 @@ from __future__ import annotations
 import heapq
 from collections.abc import Iterator, Mapping, Sequence
 
-import networkx as nx
-
 from netcheck.ground.names import natural_key
 
 # A block of the graph with more edges than this gets the rings that its lightest tree leaves: unique as well, quickly
@@ -41,6 +39,10 @@ def smallest_rings(conductors: Mapping[str, Sequence[str]], weights: Mapping[str
     >>> smallest_rings({"R1": ["GND", "GNDA"], "R2": ["GNDA", "GND"]}, {"R1": 0, "R2": 10})
     [(('GND', 'GNDA'), ('R1', 'R2'))]
     """
+    if len(conductors) < 2:
+        return []
+    import networkx as nx  # takes a tenth of a second: only where there may be rings
+
     graph = nx.Graph()
     for key, nets in conductors.items():
         graph.add_edges_from((("conductor", key), ("net", net)) for net in nets)
@@ -105,6 +107,8 @@ def _lightest_paths(
 
 def _left_by_tree(edges: list[_Edge], weights: Mapping[str, int]) -> Iterator[list[_Edge]]:
     """The ring that each edge closes which the lightest tree leaves over."""
+    import networkx as nx
+
     tree = nx.Graph()
     left = []
     pieces: nx.utils.UnionFind = nx.utils.UnionFind()

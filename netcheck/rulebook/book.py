@@ -12,6 +12,8 @@ from netcheck.circuit.shapeparts import Shape
 from netcheck.circuit.words import Words, load_words
 from netcheck.ground.names import did_you_mean, natural_key
 from netcheck.ground.problems import Problem, Refused
+from netcheck.ground.yamlkept import KeptDocuments
+from netcheck.ground.yamltext import Load
 from netcheck.language.types import Type
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.load import load_rule, read_file
@@ -64,10 +66,11 @@ def load_rule_book(folder: Path | None = None, house: Sequence[Path] = (), shown
         Refused: with every mistake of every file.
     """
     folder = folder or supplied_folder()
-    words = load_words(folder / "words.yaml")
-    parts = load_part_book(folder / "parts")
+    kept = KeptDocuments(hashlib.sha256("\n".join(str(path) for path in (folder, *house)).encode()).hexdigest()[:16])
+    words = load_words(folder / "words.yaml", kept.load)
+    parts = load_part_book(folder / "parts", kept.load)
     problems: list[Problem] = []
-    shapes = _load_shapes([folder, *house], words, problems)
+    shapes = _load_shapes([folder, *house], words, problems, kept.load)
     names: dict[str, Mapping[str, Type]] = {name: shape.types for name, shape in shapes.items()}
     vocabulary = RuleVocabulary(names)
     rules: dict[str, Rule] = {}
@@ -79,11 +82,12 @@ def load_rule_book(folder: Path | None = None, house: Sequence[Path] = (), shown
             continue
         for path in rule_files(base):
             try:
-                rule = load_rule(path, shown_name(path, base), words, vocabulary, supplied)
+                rule = load_rule(path, shown_name(path, base), words, vocabulary, supplied, kept.load)
             except Refused as refused:
                 problems += refused.problems
                 continue
             _place(rule, rules, replaced, problems)
+    kept.keep()
     if problems:
         raise Refused(problems)
     ordered = tuple(sorted(rules.values(), key=lambda rule: natural_key(rule.name)))
@@ -117,14 +121,16 @@ def rule_files(base: Path) -> list[Path]:
     return sorted(found, key=lambda path: natural_key(str(path.relative_to(base))))[:MOST_FILES]
 
 
-def _load_shapes(bases: Sequence[Path], words: Words, problems: list[Problem]) -> dict[str, ShapeSource]:
+def _load_shapes(
+    bases: Sequence[Path], words: Words, problems: list[Problem], loaded_by: Load
+) -> dict[str, ShapeSource]:
     """Shapes in an order in which each comes after those it is made of."""
     waiting: dict[str, tuple[Path, str, tuple[str, ...]]] = {}
     for base in bases:
         for path in sorted((base / "shapes").glob("*.yaml"))[:MOST_FILES]:
             shown = shown_name(path, base)
             try:
-                node, _ = read_file(path, shown)
+                node, _ = read_file(path, shown, loaded_by)
             except Refused as refused:
                 problems += refused.problems
                 continue
@@ -148,7 +154,7 @@ def _load_shapes(bases: Sequence[Path], words: Words, problems: list[Problem]) -
                 continue
             try:
                 vocabulary = RuleVocabulary({n: shape.types for n, shape in loaded.items()})
-                loaded[name] = load_shape(path, shown, words, vocabulary)
+                loaded[name] = load_shape(path, shown, words, vocabulary, loaded_by)
             except Refused as refused:
                 problems += refused.problems
                 failed.add(name)

@@ -11,7 +11,17 @@ from netcheck.circuit.words import Words
 from netcheck.ground.names import did_you_mean, plain
 from netcheck.ground.problems import Problem, Refused
 from netcheck.ground.units import Quantity
-from netcheck.ground.yamltext import MOST_BYTES, Items, Node, Reader, Table, Text, load, looks_like_split_expression
+from netcheck.ground.yamltext import (
+    MOST_BYTES,
+    Items,
+    Load,
+    Node,
+    Reader,
+    Table,
+    Text,
+    load,
+    looks_like_split_expression,
+)
 from netcheck.intake.assemblyreading import parse_node
 from netcheck.language.expression import Environment, Expression, WordTable, check
 from netcheck.language.sentences import Sentence, check_sentence
@@ -37,8 +47,8 @@ class Names:
     checking: list[str] = field(default_factory=list)
 
 
-def read_file(path: Path, shown: str) -> tuple[Node, str]:
-    """The nodes and the text of a YAML file.
+def read_file(path: Path, shown: str, loaded: Load = load) -> tuple[Node, str]:
+    """The nodes and the text of a YAML file. loaded: how YAML becomes nodes.
 
     Raises:
         Refused: when it cannot be read, is too large, or is no YAML.
@@ -53,7 +63,7 @@ def read_file(path: Path, shown: str) -> tuple[Node, str]:
         line = path.read_bytes()[: error.start].count(b"\n") + 1
         raise Refused(Problem(shown, line, 0, "this is not UTF-8 text")) from None
     try:
-        return load(text, shown), text
+        return loaded(text, shown), text
     except Refused as refused:
         raise Refused([_explained(problem, text) for problem in refused.problems]) from None
 
@@ -77,16 +87,18 @@ def _explained(problem: Problem, text: str) -> Problem:
     return problem
 
 
-def load_rule(path: Path, shown: str, words: Words, vocabulary: RuleVocabulary, supplied: bool) -> Rule:
+def load_rule(
+    path: Path, shown: str, words: Words, vocabulary: RuleVocabulary, supplied: bool, loaded: Load = load
+) -> Rule:
     """One rule from its file.
 
     Args:
-        shown: the file's name as it is to be named. supplied: False for a house rule.
+        shown: the file's name as it is to be named. supplied: False for a house rule. loaded: how YAML becomes nodes.
 
     Raises:
         Refused: with every mistake of the file.
     """
-    node, text = read_file(path, shown)
+    node, text = read_file(path, shown, loaded)
     return RuleReader(shown, words, vocabulary, supplied).rule(node, f"{path.parent.name}/{path.stem}", text)
 
 

@@ -12,7 +12,7 @@ from netcheck.circuit.shapeparts import Evaluator, Form, NetSlot, PartSlot, Pass
 from netcheck.circuit.words import Words
 from netcheck.ground.names import did_you_mean, plain
 from netcheck.ground.units import OHM
-from netcheck.ground.yamltext import Node, Reader, Table, Text
+from netcheck.ground.yamltext import Load, Node, Reader, Table, Text, load
 from netcheck.language.expression import Environment, Expression, check
 from netcheck.language.scope import Scope
 from netcheck.language.syntax import Mistake
@@ -108,13 +108,13 @@ def needed_shapes(table: Node) -> tuple[str, ...]:
     return tuple(dict.fromkeys(found))
 
 
-def load_shape(path: Path, shown: str, words: Words, vocabulary: RuleVocabulary) -> ShapeSource:
+def load_shape(path: Path, shown: str, words: Words, vocabulary: RuleVocabulary, loaded: Load = load) -> ShapeSource:
     """One shape from its file; shapes that it is made of must be in the vocabulary already.
 
     Raises:
         Refused: with every mistake of the file.
     """
-    node, text = read_file(path, shown)
+    node, text = read_file(path, shown, loaded)
     return ShapeReader(shown, words, vocabulary).shape(node, path.stem, text)
 
 
