@@ -11,7 +11,8 @@ from netcheck.ground.names import natural_key
 from netcheck.language.values import Unknown
 from netcheck.physics.behaviour import Behaviour, DeviceHeat, LoadLevel, PathBehaviour, RestRow
 from netcheck.physics.devices import figure
-from netcheck.physics.levels import Driven, drive
+from netcheck.physics.drives import drive_once
+from netcheck.physics.levels import Driven
 from netcheck.physics.paths import PathModel, behaviour_of, path_model
 from netcheck.physics.points import Points
 from netcheck.physics.ports import MOST_PATHS, SignalPath, signal_paths
@@ -67,10 +68,10 @@ def _levels(points: Points, path: SignalPath, found: PathBehaviour) -> tuple[tup
     loads = [NO_LOAD, LINE]
     if (found.output_ohms_at(1000.0) or math.inf) <= LOW_OUTPUT:
         loads = [NO_LOAD, *PHONES]
-    driven = {ohms: drive(points, made, ohms) for ohms in loads}
+    driven = {ohms: drive_once(points, made, ohms) for ohms in loads}
     shown = [one for one in driven.values() if isinstance(one, Driven)]
     lowest = driven[loads[-1]]
-    shorted = drive(points, made, 0.0) if loads[-1] < LINE else None
+    shorted = drive_once(points, made, 0.0) if loads[-1] < LINE else None
     heats = _devices(points, made, lowest, shorted if isinstance(shorted, Driven) else None, loads[-1])
     return tuple(one.level for one in shown), heats
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from types import MappingProxyType
 
 import numpy as np
@@ -19,6 +20,7 @@ from netcheck.physics.network.operating import Network, OperatingPoint, terminal
 from netcheck.physics.network.response import NoiseShare, Singular, SmallSignal, Transfer, total_noise
 from netcheck.physics.points import Points, currents_of
 from netcheck.physics.ports import SignalPath
+from netcheck.physics.structure import Structure, structure
 
 Real = NDArray[np.float64]
 
@@ -40,14 +42,34 @@ class PathModel:
     """A path, made linear: the network with its input as a source, and what was left out.
 
     Attributes:
-        small: the linear network. part_of: element -> key of its part. elements: by name.
+        network: its input among the known nodes. point: at rest. part_of: element -> key of its part.
     """
 
     path: SignalPath
     network: Network
     point: OperatingPoint
-    small: SmallSignal
     part_of: Mapping[str, str]
+
+    @cached_property
+    def small(self) -> SmallSignal:
+        """The network made linear."""
+        return SmallSignal(self.network, self.point)
+
+    @cached_property
+    def structure(self) -> Structure:
+        """What it is but for its names: paths of one structure do the same."""
+        ends = (self.path.input.node, self.path.output.node)
+        return structure(self.network.elements, self.network.known, ends, at=self.point.volts)
+
+    def renaming(self, other: PathModel) -> dict[str, str] | None:
+        """Parts of this path by those of another of the same structure; None where they do not answer one to one."""
+        if self.structure.key != other.structure.key:
+            return None
+        pairs = zip(self.structure.names, other.structure.names, strict=True)
+        found: dict[str, str] = {}
+        if any(found.setdefault(self.part_of[a], other.part_of[b]) != other.part_of[b] for a, b in pairs):
+            return None
+        return found if len(set(found.values())) == len(found) else None
 
     @property
     def output(self) -> str:
@@ -57,6 +79,15 @@ class PathModel:
 
 def path_model(points: Points, path: SignalPath, setting: Setting = NOMINAL) -> PathModel | tuple[str, ...]:
     """The linear network of a path at a setting, or the reasons why there is none."""
+    if setting is not NOMINAL:
+        return _path_model(points, path, setting)
+    key = ("model of a path", path)
+    if key not in points.kept:
+        points.kept[key] = _path_model(points, path, setting)
+    return points.kept[key]  # type: ignore[return-value]
+
+
+def _path_model(points: Points, path: SignalPath, setting: Setting) -> PathModel | tuple[str, ...]:
     if len(path.nodes) > MOST_NODES:
         return (f"the path has more than {MOST_NODES} nodes",)
     found = points.volts_for(path.nodes | {path.input.node})
@@ -78,19 +109,48 @@ def path_model(points: Points, path: SignalPath, setting: Setting = NOMINAL) -> 
     sources = {node: volts[node] for node in used if node in known} | {path.input.node: volts[path.input.node]}
     network = Network(tuple(elements), sources)
     point = OperatingPoint(volts, {element.name: currents_of(element, volts) for element in elements})
-    return PathModel(path, network, point, SmallSignal(network, point), MappingProxyType(part_of))
+    return PathModel(path, network, point, MappingProxyType(part_of))
 
 
 def behaviour_of(points: Points, path: SignalPath) -> PathBehaviour:
-    """All small-signal numbers of one path; with reasons where there are none."""
+    """All small-signal numbers of one path, worked out once for all of one structure; reasons where there are none."""
     ends = _ends(points, path)
     made = path_model(points, path)
     if isinstance(made, tuple):
         return replace(ends, reasons=made)
+    key = ("behaviour of a path", made.structure.key)
+    kept: tuple[PathModel, PathBehaviour] | None = points.kept.get(key)  # type: ignore[assignment]
+    names = kept[0].renaming(made) if kept is not None else None
+    if kept is not None and names is not None:
+        return _renamed(kept[1], ends, names)
+    found = _computed_or_why(points, made, ends)
+    points.kept[key] = made, found
+    return found
+
+
+def _computed_or_why(points: Points, made: PathModel, ends: PathBehaviour) -> PathBehaviour:
     try:
         return _computed(points, made, ends)
     except Singular as singular:
         return replace(ends, reasons=(str(singular),))
+
+
+def _renamed(found: PathBehaviour, ends: PathBehaviour, names: Mapping[str, str]) -> PathBehaviour:
+    """The numbers of another path of the same structure, told of the parts of this one."""
+    return replace(
+        found,
+        key=ends.key,
+        board=ends.board,
+        input=ends.input,
+        output=ends.output,
+        input_pin=ends.input_pin,
+        output_pin=ends.output_pin,
+        ends_at=ends.ends_at,
+        parts=tuple(sorted((names[part] for part in found.parts), key=natural_key)),
+        corners=tuple(replace(one, parts=tuple(names[part] for part in one.parts)) for one in found.corners),
+        loudest=tuple((names[part], share) for part, share in found.loudest),
+        controls=tuple(replace(one, part=names.get(one.part, one.part)) for one in found.controls),
+    )
 
 
 def _ends(points: Points, path: SignalPath) -> PathBehaviour:

@@ -9,7 +9,7 @@ other up it is an estimate.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
@@ -26,11 +26,11 @@ from netcheck.physics.network.elements import CurrentSource, Element, Fet, Opera
 from netcheck.physics.network.operating import (
     Network,
     NoOperatingPoint,
-    OperatingPoint,
     operating_point,
     sensitivities,
     terminals,
 )
+from netcheck.physics.structure import structure
 from netcheck.physics.volts import spoken_net
 
 MOST_VARYING = 60  # things that vary in one block; a board of many switches is not computed in all their positions
@@ -38,6 +38,7 @@ MOST_NODES = 300
 MOST_EFFORT = 200_000  # equations of curved elements that may be worked out for one block; about two seconds
 # A node that leaks of a picoampere move this far has nothing that sets it: 50 mV at 50 Gohm.
 LEAK_AMPS, LEAK_VOLTS = 1e-12, 0.05
+MOST_VOLTS = 1e6  # a point beyond is no point of a circuit
 
 Values = Mapping[str, float]
 
@@ -81,6 +82,7 @@ class Points:
         self.plan: Plan = plan(walks, spread)
         self._solved: dict[tuple[int, str, int], Values | tuple[str, ...]] = {}
         self._options: dict[str, tuple[Setting, ...]] = {}
+        self.kept: dict[Hashable, object] = {}  # what was worked out, by the structure of what it is of
 
     # Voltages
 
@@ -264,15 +266,17 @@ class Points:
         known = self._known_for(block, name, setting, option)
         if isinstance(known, tuple):
             return known
-        network = Network(_held(tuple(piece.make(setting) for piece in block.pieces), known), known, block.nodes)
-        try:
-            point = operating_point(network, start, MOST_EFFORT)
-        except NoOperatingPoint as failed:
-            return (f"{failed} at {self._spoken(block.nodes[0])}",)
-        found = {node: point.volts[node] for node in block.nodes}
-        if any(not math.isfinite(volts) or abs(volts) > 1e6 for volts in found.values()):
-            return (f"the operating point at {self._spoken(block.nodes[0])} is absurd",)
-        return self._settled(block, network, point, found)
+        elements = _held(tuple(piece.make(setting) for piece in block.pieces), known)
+        network = Network(elements, known, block.nodes)
+        asked = structure(elements, known, nodes=block.nodes, at=start)
+        key = ("at rest", asked.key)
+        if key not in self.kept:
+            self.kept[key] = _rest(network, start, asked.nodes)
+        rest = self.kept[key]
+        if isinstance(rest, str):
+            return (rest.format(self._spoken(block.nodes[0])),)
+        assert isinstance(rest, tuple)
+        return {node: volts for node, volts in zip(asked.nodes, rest, strict=True) if volts is not None}
 
     def _too_much(self, block: Block) -> tuple[str, ...]:
         where = f"at {self._spoken(block.nodes[0])}"
@@ -301,19 +305,6 @@ class Points:
                 known[node] = values[node]
         return known
 
-    def _settled(
-        self, block: Block, network: Network, point: OperatingPoint, found: Mapping[str, float]
-    ) -> Values | tuple[str, ...]:
-        """Without the nodes that nothing sets; none at all where the point would not stay."""
-        inverse, stays = sensitivities(network, point)
-        if not stays:
-            return (f"the circuit at {self._spoken(block.nodes[0])} does not stay at rest: it latches or oscillates",)
-        if inverse is None:
-            return {}
-        floating = np.max(np.abs(inverse), axis=1, initial=0.0) * LEAK_AMPS > LEAK_VOLTS
-        loose = {node for node, hangs in zip(network.free_nodes(), floating, strict=True) if hangs}
-        return {node: volts for node, volts in found.items() if node not in loose}
-
     # The whole, for small signals
 
     def volts_for(self, nodes: Iterable[str]) -> Values | tuple[str, ...]:
@@ -330,6 +321,24 @@ class Points:
                 return values
             found[node] = values.get(node, 0.0)
         return found
+
+
+def _rest(network: Network, start: Values, nodes: Sequence[str]) -> tuple[float | None, ...] | str:
+    """Volts of nodes at rest, None for those that nothing sets; or why there are none, with room for the place."""
+    try:
+        point = operating_point(network, start, MOST_EFFORT)
+    except NoOperatingPoint as failed:
+        return f"{failed} at {{}}"
+    if any(not math.isfinite(point.volts[node]) or abs(point.volts[node]) > MOST_VOLTS for node in nodes):
+        return "the operating point at {} is absurd"
+    inverse, stays = sensitivities(network, point)
+    if not stays:
+        return "the circuit at {} does not stay at rest: it latches or oscillates"
+    if inverse is None:
+        return (None,) * len(nodes)
+    floating = np.max(np.abs(inverse), axis=1, initial=0.0) * LEAK_AMPS > LEAK_VOLTS
+    loose = {node for node, hangs in zip(network.free_nodes(), floating, strict=True) if hangs}
+    return tuple(None if node in loose else point.volts[node] for node in nodes)
 
 
 def _held(elements: tuple[Element, ...], known: Values) -> tuple[Element, ...]:

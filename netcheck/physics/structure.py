@@ -36,6 +36,9 @@ _FIGURES = {
 }
 
 
+SETTLED = 9  # digits of a volt to which an operating point settles; what differs less is the same point
+
+
 @dataclass(frozen=True)
 class Structure:
     """A network without its names.
@@ -84,5 +87,5 @@ def structure(
         lines.append(tuple(line))
     free += [node for node in dict.fromkeys(nodes) if node not in labels and node not in known]
     given = tuple(known.get(node) for node in ends)
-    volts = () if at is None else tuple(at.get(node) for node in free)
+    volts = () if at is None else tuple(round(at[node], SETTLED) if node in at else None for node in free)
     return Structure((tuple(lines), given, volts, len(free)), tuple(element.name for element in elements), tuple(free))

@@ -1,0 +1,44 @@
+"""Paths that are driven, each structure once: what one channel can do, the other can too."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import replace
+
+from netcheck.physics.levels import Driven, drive
+from netcheck.physics.paths import PathModel
+from netcheck.physics.points import Points
+
+
+def drive_once(points: Points, made: PathModel, ohms: float) -> Driven | tuple[str, ...]:
+    """What a path does when it is driven with a load; as `drive`, and kept for all paths of its structure.
+
+    Args:
+        ohms: the load, infinite for none, 0 for a short.
+    """
+    key = ("driven", made.structure.key, ohms)
+    kept: tuple[PathModel, Driven | tuple[str, ...]] | None = points.kept.get(key)  # type: ignore[assignment]
+    names = kept[0].renaming(made) if kept is not None else None
+    if kept is None or names is None:
+        kept = points.kept[key] = made, drive(points, made, ohms)
+        return kept[1]
+    model, driven = kept
+    if isinstance(driven, tuple) or model is made:
+        return driven
+    elements = dict(zip(model.structure.names, made.structure.names, strict=True))
+    watts = {elements.get(name, name): heat for name, heat in driven.watts.items()}
+    parts = points.walks.circuit.parts
+    said = {points.said(parts[old]): points.said(parts[new]) for old, new in names.items()}
+    return replace(driven, watts=watts, level=replace(driven.level, limit=_reworded(driven.level.limit, said)))
+
+
+def _reworded(clause: str, said: Mapping[str, str]) -> str:
+    """A clause about one part, told of another.
+
+    >>> _reworded("the output of U1A reaches its supply", {"U1": "U2", "U10": "U3"})
+    'the output of U2A reaches its supply'
+    """
+    longest = sorted(said, key=len, reverse=True)
+    pattern = "|".join(rf"(?<!\w){re.escape(name)}(?![0-9])" for name in longest)
+    return re.sub(pattern, lambda found: said[found.group()], clause) if pattern else clause
