@@ -139,6 +139,32 @@ class DeviceHeat:
     rating: float | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class SupplyRow:
+    """A rail that a rectifier or a regulator makes: what it has, gives and has to spare. Ends are (low, nominal, high).
+
+    Attributes:
+        key: of the net. part: key of the regulator, bridge or first diode that makes it. origin: a clause in words.
+        volts: over mains and load; of a rectified rail from the bottom of its ripple at low mains to its peak at high
+            mains without load. amps: at rest, to at rest and with the signal. reason: why something is not known.
+        ripple: peak to peak at the largest of these amps; 0 behind a regulator. trough: bottom of the ripple, low mains.
+        headroom: least volts across the regulator less what it needs; negative when it falls out of regulation.
+        watts: heat of the regulator at high mains and the largest amps. junction: its degrees Celsius, where told.
+    """
+
+    key: str
+    part: str = ""
+    origin: str = ""
+    volts: tuple[float, float, float] | None = None
+    amps: tuple[float, float, float] | None = None
+    ripple: float | None = None
+    trough: float | None = None
+    headroom: float | None = None
+    watts: float | None = None
+    junction: float | None = None
+    reason: str = ""
+
+
 @dataclass(frozen=True)
 class Behaviour:
     """All numbers of one board.
@@ -147,6 +173,7 @@ class Behaviour:
         board: name. paths: in natural order. more_paths: how many were left out beyond the bound.
         volts: nets at rest. heat: parts at rest that take up most, the hottest first. devices: output stages.
         rails: amps of each rail at rest, without what outputs of amplifiers deliver.
+        supplies: rails that rectifiers and regulators make, those in front first.
         not_computed: reasons with how many nets each leaves unknown, the widest first.
     """
 
@@ -157,4 +184,5 @@ class Behaviour:
     heat: tuple[RestRow, ...] = ()
     devices: tuple[DeviceHeat, ...] = ()
     rails: tuple[RestRow, ...] = ()
+    supplies: tuple[SupplyRow, ...] = ()
     not_computed: tuple[tuple[str, int], ...] = field(default=())
