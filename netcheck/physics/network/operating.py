@@ -127,6 +127,22 @@ class _Solver:
         self.curved = [e for e in network.elements if isinstance(e, Diode | Bipolar | Fet)]
         self.amplifiers = [e for e in network.elements if isinstance(e, OperationalAmplifier)]
         self.span = max((abs(volts) for volts in network.known.values()), default=0.0)
+        self._number()
+
+    def _number(self) -> None:
+        """Where the terminals of each element stand: in the list of all volts, in rows and in the flat Jacobian."""
+        given = [node for node in self.network.known if node not in self.index]
+        place = {node: number for number, node in enumerate((*self.nodes, *given))}
+        self.given = [self.network.known[node] for node in given]
+        self.places = [tuple(place[node] for node in element.nodes) for element in self.curved]
+        self.amplifier_places = [tuple(place[node] for node in element.nodes) for element in self.amplifiers]
+        size, width = len(self.nodes), len(self.nodes) + len(self.amplifiers)
+        ends = [at for places in self.places for at in places]
+        pairs = [(row, column) for places in self.places for row in places for column in places]
+        self.picked_ends = np.array([n for n, at in enumerate(ends) if at < size], dtype=np.intp)
+        self.picked_pairs = np.array([n for n, pair in enumerate(pairs) if max(pair) < size], dtype=np.intp)
+        self.rows = np.array([at for at in ends if at < size], dtype=np.intp)
+        self.flat = np.array([row * width + at for row, at in pairs if max(row, at) < size], dtype=np.intp)
 
     def _linear_part(self) -> tuple[Matrix, Vector]:
         size = len(self.nodes)
@@ -166,35 +182,40 @@ class _Solver:
 
     def _equations(self, unknowns: Vector, gain: float, leak: float) -> tuple[Vector, Matrix]:
         """Currents that are left over at each node, then volts at each amplifier's input, and how they change."""
-        conductance, size = LEAST_CONDUCTANCE + leak, len(self.nodes)
+        conductance, size, width = LEAST_CONDUCTANCE + leak, len(self.nodes), len(unknowns)
         volts = unknowns[:size]
-        jacobian = np.zeros((len(unknowns), len(unknowns)))
+        jacobian = np.zeros((width, width))
         jacobian[:size, :size] = self.linear
-        jacobian[range(size), range(size)] += conductance
-        left = np.zeros(len(unknowns))
+        jacobian.ravel()[: size * width : width + 1] += conductance
+        left = np.zeros(width)
         left[:size] = self.linear @ volts - self.sources + conductance * volts
-        for number, amplifier in enumerate(self.amplifiers, size):
-            self._amplifier(amplifier, number, unknowns, gain, left, jacobian)
-        for element in self.curved:
-            nodes = element.nodes
-            at = self._at(volts, nodes)
-            currents, slopes = element.currents(at)
-            for position, node in enumerate(nodes):
-                row = self.index.get(node)
-                if row is None:
-                    continue
-                left[row] += currents[position]
-                for other, column_node in enumerate(nodes):
-                    column = self.index.get(column_node)
-                    if column is not None:
-                        jacobian[row, column] += slopes[position][other]
+        at = volts.tolist() + self.given
+        for number, (amplifier, places) in enumerate(zip(self.amplifiers, self.amplifier_places, strict=True), size):
+            self._amplifier(amplifier, places, number, float(unknowns[number]), at, gain, left, jacobian)
+        if self.curved:
+            amps, siemens = self._curved(at)
+            left += np.bincount(self.rows, amps[self.picked_ends], width)
+            jacobian += np.bincount(self.flat, siemens[self.picked_pairs], width * width).reshape(width, width)
         return left, jacobian
+
+    def _curved(self, at: Sequence[float]) -> tuple[Vector, Vector]:
+        """Currents of all curved elements, terminal by terminal, and their derivatives by each terminal."""
+        amps: list[float] = []
+        siemens: list[float] = []
+        for element, places in zip(self.curved, self.places, strict=True):
+            currents, slopes = element.currents(tuple(at[place] for place in places))
+            amps += currents
+            for row in slopes:
+                siemens += row
+        return np.array(amps), np.array(siemens)
 
     def _amplifier(
         self,
         element: OperationalAmplifier,
+        places: Sequence[int],
         number: int,
-        unknowns: Vector,
+        wanted: float,
+        at: Sequence[float],
         gain: float,
         left: Vector,
         jacobian: Matrix,
@@ -204,24 +225,23 @@ class _Solver:
         What is wanted is an unknown of its own: the output bends slowly with it, while with the difference of the
         inputs it would jump from one limit to the other within microvolts.
         """
-        at = self._at(unknowns, element.nodes)
-        total = max(1.0, element.model.gain * gain)
-        drive, slope, by_high, by_low = element.bent(unknowns[number], at[3], at[4])
-        left[number] = unknowns[number] / total - (at[1] - at[2] + element.model.offset)
+        total, size = max(1.0, element.model.gain * gain), len(self.nodes)
+        output, plus, minus, high, low = places
+        drive, slope, by_high, by_low = element.bent(wanted, at[high], at[low])
+        left[number] = wanted / total - (at[plus] - at[minus] + element.model.offset)
         jacobian[number, number] = 1 / total
-        for node, sign in ((element.plus, -1.0), (element.minus, 1.0)):
-            if node in self.index:
-                jacobian[number, self.index[node]] += sign
-        row = self.index.get(element.output)
-        if row is None:
+        for place, sign in ((plus, -1.0), (minus, 1.0)):
+            if place < size:
+                jacobian[number, place] += sign
+        if output >= size:
             return
         siemens = 1.0 / element.model.output_ohms
-        left[row] += siemens * (at[0] - drive)
-        jacobian[row, row] += siemens
-        jacobian[row, number] -= siemens * slope
-        for node, change in ((element.supply_plus, by_high), (element.supply_minus, by_low)):
-            if node in self.index:
-                jacobian[row, self.index[node]] -= siemens * change
+        left[output] += siemens * (at[output] - drive)
+        jacobian[output, output] += siemens
+        jacobian[output, number] -= siemens * slope
+        for place, change in ((high, by_high), (low, by_low)):
+            if place < size:
+                jacobian[output, place] -= siemens * change
 
     def _begun(self, guess: Vector, gain: float) -> Vector:
         """Unknowns to begin with: what is wanted of each amplifier is its output, as long as it is not known better."""
