@@ -65,6 +65,7 @@ class SmallSignal:
         for element in network.elements:
             self._stamp(element)
         self._rows: dict[tuple[str, bytes], Complex] = {}
+        self._drives: dict[str, tuple[Real, Real]] = {}
 
     def _stamp(self, element: object) -> None:
         if isinstance(element, Resistor):
@@ -151,6 +152,11 @@ class SmallSignal:
 
     def _drive_parts(self, source: str) -> tuple[Real, Real]:
         """The conductive and the capacitive part of the drive from a known node."""
+        if source not in self._drives:
+            self._drives[source] = self._make_drive(source)
+        return self._drives[source]
+
+    def _make_drive(self, source: str) -> tuple[Real, Real]:
         free = Network(self.network.elements, {k: v for k, v in self.network.known.items() if k != source})
         wider = SmallSignal(free, self.point)
         at = wider.index[source]
@@ -175,25 +181,59 @@ class SmallSignal:
             unit = self.injected(output).astype(complex)
 
             def into(omega: Real) -> Complex:
-                return np.tile(unit, (len(omega), 1))
+                return np.tile(unit[:, None], (len(omega), 1, 1))
 
             found = list(_solutions(self.conductance.T, self.capacitance.T, frequencies, into))
-            self._rows = {asked: np.concatenate(found)}
+            self._rows = {asked: np.concatenate(found)[:, :, 0]}
         return self._rows[asked]
 
     def transfer(self, source: str, output: str, frequencies: Real) -> Transfer:
         """From one volt at a known node to the voltage of another node."""
-        conductive, capacitive = self._drive_parts(source)
+        return self.response(source, output, frequencies)[0]
 
-        def drive(omega: Real) -> Complex:
-            return np.asarray(conductive + 1j * omega[:, None] * capacitive, dtype=np.complex128)
+    def response(
+        self, source: str, output: str, frequencies: Real, pairs: Sequence[tuple[str, str]] = ()
+    ) -> tuple[Transfer, Ports]:
+        """The transfer function, and what conductances between pairs of nodes will change of it.
 
+        The equations are taken apart once a frequency; the pairs are further right sides.
+
+        Args:
+            pairs: of nodes, known ones among them too.
+        """
+        drive, capacitive = self._right_sides(source, pairs)
         states = np.concatenate(list(_solutions(self.conductance, self.capacitance, frequencies, drive)))
         at = self.index[output]
         # d(v)/dω = Y^-1 (db/dω - jC v)
-        change = 1j * capacitive - 1j * (states @ self.capacitance.T)
+        change = 1j * capacitive - 1j * (states[:, :, 0] @ self.capacitance.T)
         slope = np.einsum("fj,fj->f", self._row(output, frequencies), change)
-        return Transfer(np.asarray(frequencies, dtype=float), states[:, at], slope)
+        told = Transfer(np.asarray(frequencies, dtype=float), states[:, at, 0], slope)
+        ends = self._ends(pairs)
+        given = [(a == source) * 1.0 - (b == source) * 1.0 for a, b in pairs]
+        across = np.einsum("np,fn->fp", ends, states[:, :, 0]) + np.array(given)
+        mutual = np.einsum("np,fnq->fpq", ends, states[:, :, 1:])
+        return told, Ports(told.values, across, states[:, at, 1:], mutual)
+
+    def _right_sides(self, source: str, pairs: Sequence[tuple[str, str]]) -> tuple[Callable[[Real], Complex], Real]:
+        """The drive from a known node and an ampere through each pair; and the capacitive part of the drive."""
+        conductive, capacitive = self._drive_parts(source)
+        ends = self._ends(pairs)
+
+        def drive(omega: Real) -> Complex:
+            driven = (conductive + 1j * omega[:, None] * capacitive)[:, :, None]
+            columns = np.broadcast_to(ends.astype(complex), (len(omega), *ends.shape))
+            return np.concatenate([driven, columns], axis=2)
+
+        return drive, capacitive
+
+    def _ends(self, pairs: Sequence[tuple[str, str]]) -> Real:
+        """A column a pair: 1 at its first node, -1 at its second, nothing where a node is known."""
+        ends = np.zeros((len(self.conductance), len(pairs)))
+        for number, pair in enumerate(pairs):
+            for node, sign in zip(pair, (1.0, -1.0), strict=True):
+                if node in self.index:
+                    ends[self.index[node], number] += sign
+        return ends
 
     def sensitivities(self, source: str, output: str, hertz: float) -> tuple[dict[str, float], float]:
         """How the gain at one frequency answers to each capacitor, inductor and resistor.
@@ -288,7 +328,8 @@ class SmallSignal:
 def _solutions(
     conductance: Real, capacitance: Real, frequencies: Real, right: Callable[[Real], Complex] | None
 ) -> Iterator[Complex]:
-    """Solutions of (G + jωC) v = b in chunks of frequencies, b by angular frequency; the whole inverse without b.
+    """Solutions of (G + jωC) v = b in chunks of frequencies, the columns of b by angular frequency; without b the
+    whole inverse.
 
     Raises:
         Singular: if there is none.
@@ -297,10 +338,39 @@ def _solutions(
         omega = 2 * math.pi * np.asarray(frequencies[start : start + CHUNK], dtype=float)
         matrices = conductance + 1j * omega[:, None, None] * capacitance
         try:
-            found = np.linalg.inv(matrices) if right is None else np.linalg.solve(matrices, right(omega)[:, :, None])
+            found = np.linalg.inv(matrices) if right is None else np.linalg.solve(matrices, right(omega))
         except np.linalg.LinAlgError:
             raise Singular("the small-signal equations have no solution; is a node left in the air?") from None
-        yield np.asarray(found if right is None else found[:, :, 0], dtype=np.complex128)
+        yield np.asarray(found, dtype=np.complex128)
+
+
+@dataclass(frozen=True)
+class Ports:
+    """A transfer function, and what it needs to be told with conductances added, without solving again.
+
+    Attributes:
+        values: by frequency. across: volts across each pair of nodes, for a volt at the source. out: ohms from each
+            pair to the output. mutual: ohms from each pair to each other.
+    """
+
+    values: Complex
+    across: Complex
+    out: Complex
+    mutual: Complex
+
+    def with_siemens(self, siemens: Sequence[float]) -> Complex:
+        """The transfer function with a conductance added between each pair.
+
+        Source: the matrix inversion lemma (Woodbury): with E the pairs and D their conductances,
+        (Y + E D E')^-1 = Y^-1 - Y^-1 E D (1 + E' Y^-1 E D)^-1 E' Y^-1.
+        """
+        used = [number for number, value in enumerate(siemens) if value != 0]
+        if not used:
+            return self.values
+        added = np.array([siemens[number] for number in used])
+        matrices = np.eye(len(used)) + self.mutual[:, used][:, :, used] * added
+        volts = np.linalg.solve(matrices, self.across[:, used, None])[:, :, 0]
+        return np.asarray(self.values - np.einsum("fp,fp->f", self.out[:, used], added * volts))
 
 
 @dataclass(frozen=True)
