@@ -19,6 +19,7 @@ import unicodedata
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from functools import lru_cache
 
 from netcheck.ground.names import nearest, plain
 
@@ -79,6 +80,8 @@ HENRY = VOLT * SECOND / AMPERE
 HERTZ = PLAIN / SECOND
 SLEW = VOLT / SECOND
 KELVIN_PER_WATT = KELVIN / WATT
+SQUARE_METRE = METRE * METRE
+TESLA = VOLT * SECOND / SQUARE_METRE
 VOLTS_PER_ROOT_HERTZ = VOLT / HERTZ.to(Fraction(1, 2))
 AMPERES_PER_ROOT_HERTZ = AMPERE / HERTZ.to(Fraction(1, 2))
 
@@ -102,6 +105,8 @@ _NAMES = {
     HERTZ: "hertz",
     SLEW: "volts per second",
     KELVIN_PER_WATT: "kelvins per watt",
+    SQUARE_METRE: "square metres",
+    TESLA: "teslas",
     VOLTS_PER_ROOT_HERTZ: "volts per root hertz",
     AMPERES_PER_ROOT_HERTZ: "amperes per root hertz",
 }
@@ -118,11 +123,12 @@ _SYMBOLS = {
     HENRY: "H",
     HERTZ: "Hz",
     SLEW: "V/s",
+    TESLA: "T",
     VOLTS_PER_ROOT_HERTZ: "V/√Hz",
     AMPERES_PER_ROOT_HERTZ: "A/√Hz",
 }
 _UNSCALED = {KELVIN: "K", EURO: "EUR", DECIBEL: "dB", KELVIN_PER_WATT: "K/W", CELSIUS: "°C"}
-_UNSCALED |= {DECIBEL_AT_MILLIWATT: "dB/mW", DECIBEL_AT_VOLT: "dB/V"}
+_UNSCALED |= {DECIBEL_AT_MILLIWATT: "dB/mW", DECIBEL_AT_VOLT: "dB/V", SQUARE_METRE: "m²"}
 
 # What may stand after a number in a limit: the power of ten that it is worth in base units, and the unit.
 _WRITTEN: dict[str, tuple[int, Unit]] = {
@@ -146,11 +152,23 @@ _WRITTEN: dict[str, tuple[int, Unit]] = {
     "m": (0, METRE),
     "cm": (-2, METRE),
     "mm": (-3, METRE),
+    "mm2": (-6, SQUARE_METRE),
+    "cm2": (-4, SQUARE_METRE),
     "VA": (0, WATT),
     "kVA": (3, WATT),
 }
 _PREFIXES = {"p": -12, "n": -9, "u": -6, "μ": -6, "m": -3, "": 0, "k": 3, "M": 6, "G": 9}
-_SCALED = {"V": VOLT, "A": AMPERE, "s": SECOND, "W": WATT, "F": FARAD, "H": HENRY, "Hz": HERTZ, "S": SIEMENS}
+_SCALED = {
+    "V": VOLT,
+    "A": AMPERE,
+    "s": SECOND,
+    "W": WATT,
+    "F": FARAD,
+    "H": HENRY,
+    "Hz": HERTZ,
+    "S": SIEMENS,
+    "T": TESLA,
+}
 _SCALED |= {"ohm": OHM, "Ω": OHM, "V/rtHz": VOLTS_PER_ROOT_HERTZ, "A/rtHz": AMPERES_PER_ROOT_HERTZ}
 _SCALED |= {"V/√Hz": VOLTS_PER_ROOT_HERTZ, "A/√Hz": AMPERES_PER_ROOT_HERTZ}
 _WRITTEN |= {prefix + symbol: (power, unit) for symbol, unit in _SCALED.items() for prefix, power in _PREFIXES.items()}
@@ -175,6 +193,7 @@ class Quantity:
         return show(self.value, self.unit)
 
 
+@lru_cache(4096)
 def read_quantity(text: str) -> Quantity:
     """A quantity written out in full, as limits and assembly files have it.
 

@@ -18,6 +18,7 @@ from netcheck.ground.yamltext import Items, Node, Table, Text
 
 MOST_KEPT_BYTES = 20_000_000
 ITEMS, TABLE = 0, 1
+SOUND = "sound"
 
 
 class KeptDocuments:
@@ -31,6 +32,11 @@ class KeptDocuments:
         self.name = name
         self._kept: dict[str, Any] = _read(name)
         self._used: dict[str, Any] = {}
+        self._sound: str = self._kept.pop(SOUND, "")
+
+    def is_sound(self, stamp: str) -> bool:
+        """Whether a rule book with this stamp, over its files and the program, was found without mistakes before."""
+        return self._sound == stamp
 
     def load(self, text: str, file: str) -> Node:
         """As `yamltext.load`, without scanning again what was scanned before."""
@@ -47,12 +53,16 @@ class KeptDocuments:
         self._used[key] = _plain(node)
         return node
 
-    def keep(self) -> None:
-        """Keep what this run used, unless it is what was kept; a cache that cannot be written is done without."""
-        if self._used.keys() == self._kept.keys():
+    def keep(self, stamp: str = "") -> None:
+        """Keep what this run used, unless it is what was kept; a cache that cannot be written is done without.
+
+        Args:
+            stamp: of a rule book without mistakes.
+        """
+        if self._used.keys() == self._kept.keys() and self._sound == stamp:
             return
         try:
-            body = json.dumps(self._used, separators=(",", ":"), ensure_ascii=False)
+            body = json.dumps({**self._used, SOUND: stamp}, separators=(",", ":"), ensure_ascii=False)
             if len(body) < MOST_KEPT_BYTES:
                 write_whole(_path(self.name), f"{_seal(body.encode())}\n{body}")
         except (OSError, RuntimeError, ValueError):

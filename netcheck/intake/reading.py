@@ -3,11 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-import multiprocessing
 import os
 from collections.abc import Callable, Iterable
-from concurrent.futures import ProcessPoolExecutor, as_completed
-from concurrent.futures.process import BrokenProcessPool
 from dataclasses import replace
 from pathlib import Path
 
@@ -183,6 +180,10 @@ def _read_all(
     results: dict[Path, _Outcome] = {}
     processes = _processes(sum(data.count(b"(node") for data in missing.values()), jobs)
     if processes > 1 and len(missing) > 1:
+        import multiprocessing
+        from concurrent.futures import ProcessPoolExecutor, as_completed
+        from concurrent.futures.process import BrokenProcessPool
+
         # The longest first, so that none is left over at the end.
         ordered = sorted(missing.items(), key=lambda item: -len(item[1]))
         try:

@@ -10,12 +10,9 @@ from __future__ import annotations
 
 import gc
 import io
-import multiprocessing
 import re
 import warnings
 from collections.abc import Iterator
-from concurrent.futures import ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import dataclass
 
@@ -148,6 +145,10 @@ def _collecting_seldom() -> Iterator[None]:
 
 def _ask_all(texts: list[str]) -> list[_Answer]:
     if len(texts) > 1:
+        import multiprocessing
+        from concurrent.futures import ProcessPoolExecutor
+        from concurrent.futures.process import BrokenProcessPool
+
         try:
             with ProcessPoolExecutor(len(texts) - 1, mp_context=multiprocessing.get_context("spawn")) as pool:
                 others = [pool.submit(ask, text) for text in texts[1:]]

@@ -6,6 +6,7 @@ import ast
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import cached_property
 
 from netcheck.ground.names import did_you_mean
 from netcheck.ground.units import OHM, PLAIN
@@ -33,14 +34,34 @@ Run = Callable[[Scope], object]
 Typed = tuple[Type, Run]
 
 
-@dataclass(frozen=True, slots=True)
+Built = tuple[Type, Run, frozenset[str]]  # static type, how to evaluate it, the names it uses
+
+
+@dataclass(frozen=True, eq=False)
 class Expression:
-    """A checked expression: its text, its static type, how to evaluate it, the names it uses."""
+    """A checked expression: its text, and what is made of it, at once or when it is first asked for."""
 
     source: str
-    type: Type
-    run: Run
-    names: frozenset[str]
+    make: Callable[[], Built] = field(repr=False)
+
+    @cached_property
+    def _built(self) -> Built:
+        return self.make()
+
+    @cached_property
+    def type(self) -> Type:
+        """Its static type."""
+        return self._built[0]
+
+    @cached_property
+    def run(self) -> Run:
+        """How it is evaluated."""
+        return self._built[1]
+
+    @cached_property
+    def names(self) -> frozenset[str]:
+        """The names that it uses."""
+        return self._built[2]
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,14 +101,27 @@ def check(source: Scalar, environment: Environment, text: str | None = None, off
 
     An expression with a mistake has the type `Anything` and must not be evaluated.
     """
-    tree = parse(source, source.text if text is None else text, offset, environment.mistakes)
-    if tree is None:
-        return Expression(source.text, Anything(), _never, frozenset())
     shown = source.text if text is None else text
-    lead = len(shown) - len(shown.lstrip())
-    builder = Builder(environment, source, offset + lead)
+    built = _build(source, environment, shown, offset)
+    return Expression(shown.strip(), lambda: built)
+
+
+def check_later(source: Scalar, environment: Environment, text: str | None = None, offset: int = 0) -> Expression:
+    """The same for an expression that is known to be without mistakes: its tree is built when it is first asked for."""
+    shown = source.text if text is None else text
+    return Expression(shown.strip(), lambda: _build(source, environment, shown, offset))
+
+
+def _build(source: Scalar, environment: Environment, shown: str, offset: int) -> Built:
+    tree = parse(source, shown, offset, environment.mistakes)
+    if tree is None:
+        return Anything(), _never, frozenset()
+    builder = Builder(environment, source, offset + len(shown) - len(shown.lstrip()))
     kind, run = builder.build(tree)
-    return Expression(shown.strip(), kind, run, frozenset(builder.names))
+    return kind, run, frozenset(builder.names)
+
+
+Check = Callable[[Scalar, Environment, str | None, int], Expression]  # `check` or `check_later`
 
 
 def _never(scope: Scope) -> object:

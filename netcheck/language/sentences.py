@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from netcheck.ground.names import plain, spoken_list
 from netcheck.ground.units import PLAIN, show
 from netcheck.ground.yamltext import Text as Scalar
-from netcheck.language.expression import Environment, Expression, check
+from netcheck.language.expression import Check, Environment, Expression, check
 from netcheck.language.scope import Scope
 from netcheck.language.syntax import Mistake
 from netcheck.language.types import Anything, ListOf, Number, Type, Vocabulary
@@ -34,13 +34,13 @@ class Sentence:
         return " ".join("".join(said).split())
 
 
-def check_sentence(source: Scalar, environment: Environment) -> Sentence:
-    """A sentence with its expressions checked; mistakes go to the environment."""
+def check_sentence(source: Scalar, environment: Environment, checked: Check = check) -> Sentence:
+    """A sentence with its expressions checked, now or later; mistakes go to the environment."""
     pieces: list[str | Expression] = []
     at = 0
     for found in _BRACES.finditer(source.text):
         pieces.append(source.text[at : found.start()])
-        pieces.append(check(source, environment, found[1], found.start(1)))
+        pieces.append(checked(source, environment, found[1], found.start(1)))
         at = found.end()
     rest = source.text[at:]
     if "{{" in rest or "}}" in rest:

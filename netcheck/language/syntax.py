@@ -20,6 +20,9 @@ _ALLOWED: dict[type[ast.AST], str] = {
     ast.comprehension: "",
 }  # fmt: skip
 
+# Allowed, and nothing is in them.
+_LEAVES = frozenset(kind for kind in _ALLOWED if not kind._fields) | {ast.Constant}
+
 _INSTEAD: dict[type[ast.AST], str] = {
     ast.ListComp: "write list(… for x in …) instead of [ … for … ]",
     ast.Tuple: "write a list: [a, b]",
@@ -102,10 +105,16 @@ def _allowed(tree: ast.AST, source: Text, offset: int, mistakes: list[Mistake]) 
             )
             fine = False
         inside_call = isinstance(node, ast.Call) and len(node.args) == 1 and not node.keywords
-        waiting.extend((child, depth + 1, inside_call) for child in ast.iter_child_nodes(node))
+        for child in ast.iter_child_nodes(node):
+            if type(child) not in _LEAVES or depth >= MOST_LEVELS:
+                waiting.append((child, depth + 1, inside_call))
     return fine
 
 
 def source_of(node: ast.AST) -> str:
     """The text of a piece of an expression, for reasons and messages."""
+    if isinstance(node, ast.Name):
+        return node.id
+    if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name | ast.Attribute):
+        return f"{source_of(node.value)}.{node.attr}"
     return ast.unparse(node)

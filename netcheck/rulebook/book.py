@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -66,6 +67,7 @@ def load_rule_book(folder: Path | None = None, house: Sequence[Path] = (), shown
         Refused: with every mistake of every file.
     """
     folder = folder or supplied_folder()
+    stamp = _stamp((folder, *house))
     kept = KeptDocuments(hashlib.sha256("\n".join(str(path) for path in (folder, *house)).encode()).hexdigest()[:16])
     words = load_words(folder / "words.yaml", kept.load)
     parts = load_part_book(folder / "parts", kept.load)
@@ -82,16 +84,29 @@ def load_rule_book(folder: Path | None = None, house: Sequence[Path] = (), shown
             continue
         for path in rule_files(base):
             try:
-                rule = load_rule(path, shown_name(path, base), words, vocabulary, supplied, kept.load)
+                rule = load_rule(
+                    path, shown_name(path, base), words, vocabulary, supplied, kept.load, kept.is_sound(stamp)
+                )
             except Refused as refused:
                 problems += refused.problems
                 continue
             _place(rule, rules, replaced, problems)
-    kept.keep()
+    kept.keep("" if problems else stamp)
     if problems:
         raise Refused(problems)
     ordered = tuple(sorted(rules.values(), key=lambda rule: natural_key(rule.name)))
     return RuleBook(words, parts, shapes, ordered, vocabulary, replaced, _digest(folder, ordered))
+
+
+def _stamp(folders: Sequence[Path]) -> str:
+    """A hash over all files of some folders of rules and over the program that checks them."""
+    found = hashlib.sha256()
+    package = Path(__file__).resolve().parent.parent
+    for base, pattern in ((package, "*/*.py"), *((folder, "**/*.yaml") for folder in folders)):
+        for path in sorted(base.glob(pattern))[:MOST_FILES]:
+            with contextlib.suppress(OSError):
+                found.update(str(path).encode() + b"\0" + path.read_bytes() + b"\0")
+    return found.hexdigest()
 
 
 def _place(rule: Rule, rules: dict[str, Rule], replaced: dict[str, str], problems: list[Problem]) -> None:

@@ -56,10 +56,11 @@ def judge(rule: Rule, facts: Facts, limits: Mapping[str, Quantity] | None = None
 def judge_closely(rule: Rule, facts: Facts, limits: Mapping[str, Quantity] | None = None) -> Iterator[Judged]:
     """As `judge`, with what `prove` wants to know."""
     fixed = _fixed_names(rule, facts, limits or {})
-    let = _let(rule)
+    let: dict[str, Run] | None = None
     seen: set[str] = set()
     try:
         for bound in subjects(rule, facts, fixed):
+            let = _let(rule) if let is None else let
             judged = _judge_one(rule, facts, Scope(facts, {**fixed, **_bound_names(rule, bound)}, let), bound)
             if judged is not None and judged.verdict.identity not in seen:
                 seen.add(judged.verdict.identity)

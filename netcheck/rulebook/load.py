@@ -23,7 +23,7 @@ from netcheck.ground.yamltext import (
     looks_like_split_expression,
 )
 from netcheck.intake.assemblyreading import parse_node
-from netcheck.language.expression import Environment, Expression, WordTable, check
+from netcheck.language.expression import Built, Check, Environment, Expression, WordTable, check, check_later
 from netcheck.language.sentences import Sentence, check_sentence
 from netcheck.language.syntax import Mistake
 from netcheck.language.types import Anything, ListOf, Number, Thing, Type, Word, YesNo
@@ -88,29 +88,40 @@ def _explained(problem: Problem, text: str) -> Problem:
 
 
 def load_rule(
-    path: Path, shown: str, words: Words, vocabulary: RuleVocabulary, supplied: bool, loaded: Load = load
+    path: Path,
+    shown: str,
+    words: Words,
+    vocabulary: RuleVocabulary,
+    supplied: bool,
+    loaded: Load = load,
+    sound: bool = False,
 ) -> Rule:
     """One rule from its file.
 
     Args:
         shown: the file's name as it is to be named. supplied: False for a house rule. loaded: how YAML becomes nodes.
+        sound: whether it is known to be without mistakes: its expressions are then built when they are asked for.
 
     Raises:
         Refused: with every mistake of the file.
     """
     node, text = read_file(path, shown, loaded)
-    return RuleReader(shown, words, vocabulary, supplied).rule(node, f"{path.parent.name}/{path.stem}", text)
+    return RuleReader(shown, words, vocabulary, supplied, sound).rule(node, f"{path.parent.name}/{path.stem}", text)
 
 
 class RuleReader(Reader):
     """Reads one rule; `rule()` gives it or raises with all that is wrong."""
 
-    def __init__(self, file: str, words: Words, vocabulary: RuleVocabulary, supplied: bool) -> None:
+    def __init__(
+        self, file: str, words: Words, vocabulary: RuleVocabulary, supplied: bool, sound: bool = False
+    ) -> None:
         super().__init__(file)
         self.words = words
+        self.sound = sound
         self.vocabulary = vocabulary
         self.supplied = supplied
         self.mistakes: list[Mistake] = []
+        self.checked: Check = check_later if sound else check
         self.names = Names({})
         self.tables: dict[str, WordTable] = {}
         self.used_tables: set[str] = set()
@@ -151,15 +162,15 @@ class RuleReader(Reader):
         if not isinstance(node, Text):
             self.text(node)
             return None
-        found = check(node, self.environment())
-        if wanted is not None and not isinstance(found.type, wanted | Anything):
+        found = self.checked(node, self.environment(), None, 0)
+        if wanted is not None and not self.sound and not isinstance(found.type, wanted | Anything):
             self.note(node, f"yes or no is expected here; this gives {found.type}")
         return found
 
     def sentence(self, node: Node | None) -> Sentence | None:
         """A checked sentence."""
         if isinstance(node, Text):
-            return check_sentence(node, self.environment())
+            return check_sentence(node, self.environment(), self.checked)
         if node is not None:
             self.note(node, "a sentence is expected here; one with ': ' in it or '{{' at its start needs double quotes")
         return None
@@ -379,9 +390,19 @@ class RuleReader(Reader):
         return Requirement(that, otherwise, own or consequence, own_cure or cure, node.line)
 
     def _all_let(self) -> dict[str, Expression]:
+        if self.sound:
+            return {name: self._let_later(node, name) for name, node in self.names.let.items()}
         for name in self.names.let:
             self.type_of(name)
         return {name: self.names.checked[name] for name in self.names.let if name in self.names.checked}
+
+    def _let_later(self, node: Text, name: str) -> Expression:
+        def built() -> Built:
+            self.type_of(name)
+            found = self.names.checked[name]
+            return found.type, found.run, found.names
+
+        return Expression(node.text.strip(), built)
 
     def _sources(self, table: Table, limits: Mapping[str, Quantity]) -> tuple[RuleSource, ...]:
         node = table.get("sources")
@@ -418,7 +439,7 @@ class RuleReader(Reader):
         return tuple(dict.fromkeys(noun.removeprefix("match ") for noun in found))
 
     def _never_used(self) -> None:
-        for name in self.tables:
+        for name in self.tables if not self.sound else ():
             if name not in self.used_tables:
                 self.problems.append(Problem(self.file, 0, 0, f"the table '{name}' is never used"))
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from netcheck.circuit.assemble import assemble
@@ -16,6 +16,7 @@ from netcheck.intake.assembly import BoardEntry
 from netcheck.intake.assemblycheck import check_against
 from netcheck.intake.assemblyreading import parse_node
 from netcheck.intake.netlist import Netlist
+from netcheck.language.expression import Expression
 from netcheck.language.logic import invert
 from netcheck.rulebook.book import RuleBook
 from netcheck.rulebook.facts import Facts
@@ -168,7 +169,7 @@ def _uses_values(rule: Rule) -> bool:
 def _changed(rule: Rule) -> Iterator[tuple[str, Rule]]:
     """The rule with each requirement turned into its opposite, each condition left out."""
     for index, requirement in enumerate(rule.requirements):
-        opposite = replace(requirement, that=replace(requirement.that, run=_inverted(requirement.that.run)))
+        opposite = replace(requirement, that=_inverted(requirement.that))
         changed = (*rule.requirements[:index], opposite, *rule.requirements[index + 1 :])
         yield f"the opposite of: {requirement.that.source}", replace(rule, requirements=changed)
         if len(rule.requirements) > 1:
@@ -186,8 +187,8 @@ def _changed(rule: Rule) -> Iterator[tuple[str, Rule]]:
         )
 
 
-def _inverted(run: Callable[..., object]) -> Callable[..., object]:
-    return lambda scope: invert(run(scope))
+def _inverted(that: Expression) -> Expression:
+    return Expression(that.source, lambda: (that.type, lambda scope: invert(that.run(scope)), that.names))
 
 
 def _unbroken(rule: Rule, laid: list[_Laid]) -> Iterator[str]:

@@ -117,7 +117,7 @@ def test_without_further_processes_all_is_read_in_this_one(monkeypatch: pytest.M
         raise OSError("no more processes")
 
     monkeypatch.setattr(reading, "NODES_WORTH_A_PROCESS", 1)
-    monkeypatch.setattr(reading, "ProcessPoolExecutor", none_to_be_had)
+    monkeypatch.setattr("concurrent.futures.ProcessPoolExecutor", none_to_be_had)
     assert len(read_netlists(SOUND[:2], cache=False, jobs=2)) == 2
 
 

@@ -130,3 +130,32 @@ def test_a_house_rule_needs_a_name_of_its_own_or_says_whose_place_it_takes(tmp_p
     rule = book.rule("signal/spare-amplifiers")
     assert rule is not None and not rule.supplied
     assert "signal/spare-amplifiers" in book.replaced
+
+
+def test_a_rule_book_found_sound_once_judges_the_same(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Rules whose expressions are built later say what they said before, word for word."""
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    first = load_rule_book()
+    second = load_rule_book()
+    assert first.rules[0].where is not second.rules[0].where
+    for mine, other in zip(first.rules, second.rules, strict=True):
+        assert (mine.name, mine.limits, mine.known_by, mine.shapes) == (
+            other.name, other.limits, other.known_by, other.shapes
+        )  # fmt: skip
+        pairs = [*zip(mine.where, other.where, strict=True)]
+        pairs += [(a.that, b.that) for a, b in zip(mine.requirements, other.requirements, strict=True)]
+        pairs += [(let, other.let[name]) for name, let in mine.let.items()]
+        assert all((a.source, str(a.type), a.names) == (b.source, str(b.type), b.names) for a, b in pairs), mine.name
+
+
+def test_a_mistake_is_told_however_often_the_book_is_loaded(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    house = tmp_path / "house" / "ours"
+    house.mkdir(parents=True)
+    (house / "led-resistor.yaml").write_text(GOOD, encoding="utf-8")
+    load_rule_book(house=(tmp_path / "house",))
+    load_rule_book(house=(tmp_path / "house",))
+    (house / "led-resistor.yaml").write_text(GOOD.replace("parts_on", "parts_no"), encoding="utf-8")
+    for _ in range(2):
+        with pytest.raises(Refused, match="parts_no"):
+            load_rule_book(house=(tmp_path / "house",))
