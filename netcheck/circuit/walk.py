@@ -9,15 +9,11 @@ import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from typing import TYPE_CHECKING
 
 from netcheck.circuit.conduction import SWITCHED, VARIABLE, Group, groups_of
 from netcheck.circuit.model import Amplifier, Circuit, Net, Part, Pin
 from netcheck.ground.names import natural_key as _natural_key
 from netcheck.language.values import Unknown, unite
-
-if TYPE_CHECKING:
-    import networkx as nx
 
 Kinds = frozenset[str]
 
@@ -106,19 +102,6 @@ class Walks:
         """Amplifiers of fitted packages."""
         parts = self.circuit.parts
         return tuple(amplifier for amplifier in self.circuit.amplifiers.values() if parts[amplifier.part].fitted)
-
-    @cached_property
-    def graph(self) -> nx.Graph:
-        """Part keys and net keys as nodes, an edge for each pin of a fitted part."""
-        import networkx as nx  # takes a tenth of a second: only where a graph is asked for
-
-        graph = nx.Graph()
-        graph.add_nodes_from(self.circuit.nets, sort="net")
-        for part in self.circuit.parts.values():
-            if part.fitted:
-                graph.add_node(part.key, sort="part", kind=part.kind)
-                graph.add_edges_from((part.key, pin.net) for pin in part.pins)
-        return graph
 
     def on(self, net: str) -> Mapping[str, tuple[Pin, ...]]:
         """Pins of fitted parts on a net, by the kind of their part."""

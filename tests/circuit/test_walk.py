@@ -9,6 +9,7 @@ import networkx as nx
 import pytest
 from typed_circuits import circuit
 
+from netcheck.circuit.graph import graph_of
 from netcheck.circuit.model import Board, Circuit, join
 from netcheck.circuit.walk import Walks
 from netcheck.language.values import Unknown
@@ -176,7 +177,7 @@ def test_path_has_the_length_of_a_shortest_path_in_the_graph() -> None:
     for _ in range(20):
         lines = [f"R{at} 1k N{order.randrange(12)} N{order.randrange(12)}" for at in range(1, 20)]
         made = walks("\n".join(lines))
-        graph = made.graph
+        graph = graph_of(made.circuit)
         for b in range(1, 12):
             ends = net("N0"), net(f"N{b}")
             if not all(end in graph for end in ends):
