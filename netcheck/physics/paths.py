@@ -4,112 +4,33 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from functools import cached_property
-from types import MappingProxyType
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from netcheck.circuit.conduction import VARIABLE
 from netcheck.ground.names import natural_key
-from netcheck.physics.behaviour import ControlEffect, Corner, PathBehaviour
-from netcheck.physics.devices import NOMINAL, Setting
-from netcheck.physics.network.elements import Capacitor, CurrentSource
-from netcheck.physics.network.operating import Network, OperatingPoint, terminals
+from netcheck.physics.behaviour import ControlEffect, Corner, PathBehaviour, Variant
+from netcheck.physics.network.elements import Capacitor
+from netcheck.physics.network.operating import Network
 from netcheck.physics.network.response import NoiseShare, Singular, SmallSignal, Transfer, total_noise
-from netcheck.physics.points import Points, currents_of
+from netcheck.physics.pathmodel import FREQUENCIES, MIDDLE, Curve, PathModel, crossing, path_model
+from netcheck.physics.points import Points
 from netcheck.physics.ports import SignalPath
-from netcheck.physics.structure import Structure, structure
+from netcheck.physics.variants import Variants, controls_of
 
 Real = NDArray[np.float64]
 
-FREQUENCIES = np.logspace(0, 6, 400)
 LOWER = np.logspace(-2, 0, 60, endpoint=False)  # looked at where the response is still flat at 1 Hz
 HIGHER = np.logspace(6, 8, 61)[1:]
-MIDDLE = 1000.0
 DROPS = (3.0, 0.5)
 BAND = (20.0, 20e3)
 LEAST_SHARE = 0.15  # what sets less than this much of a corner is not named
 MOST_NAMED = 4
-MOST_NODES = 200
+LINE = 10e3  # ohms of a line input; common practice
+PHONES = (300.0, 32.0)  # usual headphones; common practice
+LOW_OUTPUT = 100.0  # ohms; an output above this is not meant for headphones. Common practice
 QUIETEST = 1e-6  # a path that passes less than a millionth in all its band is none
-Curve = tuple[Real, Real]
-
-
-@dataclass(frozen=True)
-class PathModel:
-    """A path, made linear: the network with its input as a source, and what was left out.
-
-    Attributes:
-        network: its input among the known nodes. point: at rest. part_of: element -> key of its part.
-    """
-
-    path: SignalPath
-    network: Network
-    point: OperatingPoint
-    part_of: Mapping[str, str]
-
-    @cached_property
-    def small(self) -> SmallSignal:
-        """The network made linear."""
-        return SmallSignal(self.network, self.point)
-
-    @cached_property
-    def structure(self) -> Structure:
-        """What it is but for its names: paths of one structure do the same."""
-        ends = (self.path.input.node, self.path.output.node)
-        return structure(self.network.elements, self.network.known, ends, at=self.point.volts)
-
-    def renaming(self, other: PathModel) -> dict[str, str] | None:
-        """Parts of this path by those of another of the same structure; None where they do not answer one to one."""
-        if self.structure.key != other.structure.key:
-            return None
-        pairs = zip(self.structure.names, other.structure.names, strict=True)
-        found: dict[str, str] = {}
-        if any(found.setdefault(self.part_of[a], other.part_of[b]) != other.part_of[b] for a, b in pairs):
-            return None
-        return found if len(set(found.values())) == len(found) else None
-
-    @property
-    def output(self) -> str:
-        """The node of the output."""
-        return self.path.output.node
-
-
-def path_model(points: Points, path: SignalPath, setting: Setting = NOMINAL) -> PathModel | tuple[str, ...]:
-    """The linear network of a path at a setting, or the reasons why there is none."""
-    if setting is not NOMINAL:
-        return _path_model(points, path, setting)
-    key = ("model of a path", path)
-    if key not in points.kept:
-        points.kept[key] = _path_model(points, path, setting)
-    return points.kept[key]  # type: ignore[return-value]
-
-
-def _path_model(points: Points, path: SignalPath, setting: Setting) -> PathModel | tuple[str, ...]:
-    if len(path.nodes) > MOST_NODES:
-        return (f"the path has more than {MOST_NODES} nodes",)
-    found = points.volts_for(path.nodes | {path.input.node})
-    if isinstance(found, tuple):
-        return found
-    known = {node: values[1] for node, values in points.plan.known.items()}
-    elements, part_of = [], {}
-    for piece in points.plan.pieces:
-        inside = all(node in known or node in path.nodes for node in piece.nodes)
-        if inside and any(node in path.nodes for node in piece.nodes):
-            element = piece.make(setting)
-            if not isinstance(element, CurrentSource):
-                elements.append(element)
-                part_of[element.name] = piece.part
-    used = {node for element in elements for node in terminals(element)} | {path.input.node}
-    volts = {node: known[node] for node in used if node in known} | {
-        node: found[node] for node in used if node in found
-    }
-    sources = {node: volts[node] for node in used if node in known} | {path.input.node: volts[path.input.node]}
-    network = Network(tuple(elements), sources)
-    point = OperatingPoint(volts, {element.name: currents_of(element, volts) for element in elements})
-    return PathModel(path, network, point, MappingProxyType(part_of))
 
 
 def behaviour_of(points: Points, path: SignalPath) -> PathBehaviour:
@@ -118,7 +39,7 @@ def behaviour_of(points: Points, path: SignalPath) -> PathBehaviour:
     made = path_model(points, path)
     if isinstance(made, tuple):
         return replace(ends, reasons=made)
-    key = ("behaviour of a path", made.structure.key)
+    key = ("behaviour of a path", made.structure.key, path.sink.loads if path.sink is not None else ())
     kept: tuple[PathModel, PathBehaviour] | None = points.kept.get(key)  # type: ignore[assignment]
     names = kept[0].renaming(made) if kept is not None else None
     if kept is not None and names is not None:
@@ -150,6 +71,7 @@ def _renamed(found: PathBehaviour, ends: PathBehaviour, names: Mapping[str, str]
         corners=tuple(replace(one, parts=tuple(names[part] for part in one.parts)) for one in found.corners),
         loudest=tuple((names[part], share) for part, share in found.loudest),
         controls=tuple(replace(one, part=names.get(one.part, one.part)) for one in found.controls),
+        variants=tuple(replace(one, control=names.get(one.control, one.control)) for one in found.variants),
     )
 
 
@@ -166,14 +88,17 @@ def _ends(points: Points, path: SignalPath) -> PathBehaviour:
 
 
 def _computed(points: Points, made: PathModel, ends: PathBehaviour) -> PathBehaviour:
-    small, source = made.small, made.path.input.node
-    transfer = small.transfer(source, made.output, FREQUENCIES)
+    small = made.small
+    controls = controls_of(points, made)
+    varied = Variants(points, made, controls)
+    transfer = varied.transfer
     if not np.all(np.isfinite(transfer.values)) or np.max(np.abs(transfer.values)) < QUIETEST:
         return replace(ends, reasons=("nothing to speak of comes from the input to the output",))
     middle = float(np.interp(math.log(MIDDLE), np.log(FREQUENCIES), transfer.decibels))
     output = np.abs(small.impedance(made.output, FREQUENCIES))
     shares = small.noise(made.output, FREQUENCIES)
     low, high = np.searchsorted(FREQUENCIES, BAND)
+    variants = varied.all_of(_loads(made, float(np.interp(MIDDLE, FREQUENCIES, output))), controls)
     return replace(
         ends,
         parts=tuple(sorted({made.part_of[name] for name in made.part_of}, key=natural_key)),
@@ -190,8 +115,16 @@ def _computed(points: Points, made: PathModel, ends: PathBehaviour) -> PathBehav
         noise=in_band_noise(shares, FREQUENCIES),
         noise_weighted=in_band_noise(shares, FREQUENCIES, weighted=True),
         loudest=_loudest(made, shares),
-        controls=_controls(points, made.path),
+        controls=_effects(variants),
+        variants=variants,
     )
+
+
+def _loads(made: PathModel, ohms: float) -> tuple[float, ...]:
+    """No load first, then those that are told for the output, or what outputs of so many ohms are meant for."""
+    told = made.path.sink.loads if made.path.sink is not None else ()
+    usual = PHONES if ohms <= LOW_OUTPUT else (LINE,)
+    return (math.inf, *sorted(set(told or usual), reverse=True))
 
 
 def _plain(values: Real) -> tuple[float, ...]:
@@ -226,25 +159,6 @@ def _curve(made: PathModel, source: str, frequencies: Real) -> Curve:
 
 def _joined(a: Curve, b: Curve) -> Curve:
     return np.concatenate([a[0], b[0]]), np.concatenate([a[1], b[1]])
-
-
-def crossing(curve: Curve, level: float, side: str) -> float | None:
-    """The frequency nearest to 1 kHz at which a response comes down through a level, between points by straight lines.
-
-    >>> frequencies = np.array([10.0, 100.0, 1000.0, 10000.0])
-    >>> crossing((frequencies, np.array([-20.0, -1.0, 0.0, 0.0])), -10.5, "low")
-    31.62...
-    """
-    frequencies, decibels = curve
-    start = int(np.argmin(np.abs(np.log(frequencies / MIDDLE))))
-    step = -1 if side == "low" else 1
-    at = start
-    while 0 <= at + step < len(frequencies):
-        if decibels[at + step] < level <= decibels[at]:
-            part = (decibels[at] - level) / (decibels[at] - decibels[at + step])
-            return float(math.exp(np.log(frequencies[at]) + part * np.log(frequencies[at + step] / frequencies[at])))
-        at += step
-    return None
 
 
 def _set_by(made: PathModel, hertz: float) -> tuple[tuple[str, ...], tuple[float, ...]]:
@@ -321,20 +235,13 @@ def _loudest(made: PathModel, shares: Sequence[NoiseShare]) -> tuple[tuple[str, 
     return tuple((part, power[part] / whole) for part in ranked[:MOST_NAMED] if power[part] > 0.01 * whole)
 
 
-def _controls(points: Points, path: SignalPath) -> tuple[ControlEffect, ...]:
-    """Each potentiometer of the path at both ends and in the middle, the others in the middle."""
-    parts = points.walks.circuit.parts
-    pieces = [piece for piece in points.plan.pieces if any(node in path.nodes for node in piece.nodes)]
-    keys = sorted({piece.part for piece in pieces if parts[piece.part].kind in VARIABLE}, key=natural_key)
-    found = []
-    for key in keys[:MOST_NAMED]:
-        gains = []
-        for at in (0.0, 0.5, 1.0):
-            made = path_model(points, path, Setting(positions=MappingProxyType({key: at})))
-            if isinstance(made, tuple):
-                break
-            transfer = made.small.transfer(path.input.node, path.output.node, np.array([MIDDLE]))
-            gains.append(float(max(transfer.decibels[0], -200.0)))
-        if len(gains) == 3:
-            found.append(ControlEffect(key, (gains[0], gains[1], gains[2])))
-    return tuple(found)
+def _effects(found: Sequence[Variant]) -> tuple[ControlEffect, ...]:
+    """Gains of a path without load, by control."""
+    gains: dict[str, list[float]] = {}
+    for one in found:
+        if one.control and math.isinf(one.ohms):
+            gains.setdefault(one.control, []).append(one.gain)
+    return tuple(ControlEffect(key, (of[0], of[1], of[2])) for key, of in gains.items())
+
+
+__all__ = ["FREQUENCIES", "MIDDLE", "PathModel", "a_weighting", "behaviour_of", "crossing", "path_model"]

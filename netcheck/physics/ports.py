@@ -1,23 +1,37 @@
-"""Where signals come in and go out: inputs and outputs of a board that is looked at by itself.
+"""Where signals come in and go out, and which way they take from an input to an output.
 
-A port is a node with a connector on it, or one from which a switch or relay leads on to a connector. It is an input to
-an output if an amplifier or a transistor passes on what comes in there and nothing passes the other way. Supplies,
-grounds and mains are no ports.
+Of an assembly that tells its inputs and outputs, the paths go from each input to each output that it can get to. Of
+other boards they are inferred: a port is a signal net with a connector on it, and it is an input to an output if
+something that amplifies passes on what comes in there and nothing leads back. Contacts of switches and relays whose
+position is not given are taken as closed where the way leads through them, as few as will do.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-
-import networkx as nx
+from collections import deque
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from netcheck.circuit.conduction import SWITCHED
+from netcheck.circuit.model import Part
 from netcheck.ground.names import natural_key
+from netcheck.ground.units import Quantity
+from netcheck.physics.devices import NOMINAL
 from netcheck.physics.modelling import Piece
-from netcheck.physics.points import Points
+from netcheck.physics.network.elements import Resistor
+
+if TYPE_CHECKING:  # the solver and numpy behind it are imported when the first number is asked for
+    from netcheck.physics.points import Points
 
 MOST_PATHS = 8
+MOST_PORTS = 600  # a board with more pins on connectors than this is no audio board
+MOST_INFERRED = 600
+# Feedback through no more than this holds a node as an output does: the load hangs on it. Common practice, no source.
+STIFF_OHMS = 220.0
+CONTACT = "contact "
+
+Flow = Mapping[str, Sequence[tuple[str, str, bool]]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,111 +40,282 @@ class Port:
 
     Attributes:
         node: see `Points`. pin: key of the connector's pin, or ''. switch: key of the switch before it, or ''.
+        back: the node of the pin by which a balanced signal returns, '' where it returns by a ground.
     """
 
     node: str
     pin: str = ""
     switch: str = ""
+    back: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """An input or output that an assembly file tells.
+
+    Attributes:
+        pin, back: keys of pins, `back` is '' where none is told. source_ohms, largest_volts (rms): of the source.
+        loads: ohms. cable_farads: of the lead behind. wanted_volts: level wanted (rms). sensitivity: dB/mW or dB/V.
+    """
+
+    pin: str
+    back: str = ""
+    source_ohms: float | None = None
+    largest_volts: float | None = None
+    loads: tuple[float, ...] = ()
+    cable_farads: float | None = None
+    wanted_volts: float | None = None
+    sensitivity: Quantity | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class SignalPath:
-    """A way from an input to an output; nodes: all that have a say in what comes out."""
+    """A way from an input to an output.
+
+    Attributes:
+        nodes: all that have a say in what comes out. joined: names of contacts taken as closed for it.
+        source, sink: what is told of its ends; None on a board whose ends were inferred.
+        doubt: why no way was found to an output that is told; then there is no input.
+    """
 
     input: Port
     output: Port
     nodes: frozenset[str]
+    joined: frozenset[str] = frozenset()
+    source: Told | None = field(default=None, compare=False)
+    sink: Told | None = field(default=None, compare=False)
+    doubt: tuple[str, ...] = ()
+
+    @property
+    def declared(self) -> bool:
+        """Whether its ends were told."""
+        return self.sink is not None
+
+    @property
+    def key(self) -> str:
+        """Keys of its ends, joined."""
+        ends = (self.input.pin or self.input.node, self.output.pin or self.output.switch or self.output.node)
+        return " + ".join(end for end in ends if end)
 
 
-def signal_paths(points: Points) -> tuple[SignalPath, ...]:
-    """Every path of a circuit, in natural order of its ends."""
-    loads, flows = _graphs(points)
-    ports = _ports(points)
-    reach = {port.node: _reach(flows, port.node) for port in ports}
-    passive = {port.node: _passive(points, port.node) for port in ports}
-    found = []
-    for first in ports:
-        for last in ports:
-            if first.node == last.node or last.node not in reach[first.node] or first.node in reach[last.node]:
+def signal_paths(points: Points, inputs: Sequence[Told] = (), outputs: Sequence[Told] = ()) -> tuple[SignalPath, ...]:
+    """Every path of a circuit, in natural order of its ends; those between told ends where such are told."""
+    ways = Ways(points)
+    if inputs and outputs:
+        return tuple(_declared(ways, inputs, outputs))
+    return tuple(_inferred(ways))
+
+
+class Ways:
+    """Which node has a say in which, and which way signals go; contacts of unknown position are ways, too."""
+
+    def __init__(self, points: Points) -> None:
+        self.points = points
+        walks, plan = points.walks, points.plan
+        nets = walks.circuit.nets
+        quiet = {net for net, of in nets.items() if of.role != "signal"}
+        self.aside = set(plan.known) | {walks.joined_by_cable(net)[0] for net in quiet}
+        self.outputs = {piece.nodes[0] for piece in plan.pieces if piece.amplifier}
+        self.held = self._held(plan.pieces)
+        flows: dict[str, list[tuple[str, str, bool]]] = {}
+        self.before: dict[str, set[str]] = {}
+        for piece in plan.pieces:
+            contact = next((name for name in piece.varies if name.startswith(CONTACT)), "")
+            if contact and not self._one_pole(piece):
                 continue
-            if last.node in passive[first.node] or _better(last, ports, passive):
+            for a, b, active in _flow(piece):
+                if self._goes(piece, a, b):
+                    flows.setdefault(a, []).append((b, contact, active))
+            if not contact:
+                for a, b in _pulls(piece):
+                    if self._goes(piece, a, b):
+                        self.before.setdefault(b, set()).add(a)
+        self.flows: Flow = flows
+
+    def _goes(self, piece: Piece, a: str, b: str) -> bool:
+        return a not in self.aside and b not in self.aside and a != b and (piece.amplifier or b not in self.outputs)
+
+    def _held(self, pieces: Iterable[Piece]) -> set[str]:
+        """Inverting inputs that feedback holds: what comes there goes on into the amplifier only."""
+        minus = {piece.nodes[2] for piece in pieces if piece.amplifier} - self.outputs
+        driven = set(self.outputs)
+        for piece in pieces:
+            if len(piece.nodes) == 3 and not piece.amplifier:
+                driven |= {piece.nodes[0], piece.nodes[2]}
+        minus -= {node for node in minus if node in driven}
+        for piece in pieces:
+            if len(piece.nodes) == 2 and not piece.alternating and minus & set(piece.nodes):
+                element = piece.make(NOMINAL)
+                stiff = isinstance(element, Resistor) and element.ohms <= STIFF_OHMS
+                if stiff and driven & set(piece.nodes):
+                    minus -= set(piece.nodes)
+        return minus
+
+    def _one_pole(self, piece: Piece) -> bool:
+        """Whether a contact is one of a single pole, as far as the numbers of pins tell.
+
+        Two poles of three contacts each are numbered one after the other, or round the case: the first half of the
+        numbers is one pole. Common practice, no source.
+        """
+        part = self.points.walks.circuit.parts[piece.part]
+        pins = [pin for pin in part.pins if pin.role not in ("coil", "shield")]
+        if len(pins) <= 3 or len(pins) % 3 or any(pin.unit for pin in pins):
+            return True
+        numbered = sorted(pins, key=lambda pin: natural_key(pin.number))
+        pole: dict[str, set[int]] = {}
+        for at, pin in enumerate(numbered):
+            pole.setdefault(self.points.node(pin.net), set()).add(at // 3)
+        a, b = piece.nodes
+        return bool(pole.get(a, set()) & pole.get(b, set()))
+
+    def reach(self, node: str) -> dict[str, tuple[bool, frozenset[str]]]:
+        """Nodes that a signal gets to: whether something amplifies on the way, and the contacts that must be closed.
+
+        Of several ways that with fewest contacts counts; one that amplifies counts before one that does not.
+        """
+        best: dict[tuple[str, bool], frozenset[str]] = {(node, False): frozenset()}
+        todo: deque[tuple[str, bool, frozenset[str]]] = deque([(node, False, frozenset())])
+        while todo:
+            at, amplified, closed = todo.popleft()
+            if best[at, amplified] != closed:
                 continue
-            if _better(first, ports, passive):
+            for other, contact, active in self.flows.get(at, ()):
+                if at in self.held and not active and at != node:
+                    continue
+                state, needs = (other, amplified or active), closed | {contact} if contact else closed
+                if state not in best or len(needs) < len(best[state]):
+                    best[state] = needs
+                    (todo.append if contact else todo.appendleft)((*state, needs))
+        found = {at: (False, closed) for (at, amplified), closed in best.items() if not amplified}
+        return found | {at: (True, closed) for (at, amplified), closed in best.items() if amplified}
+
+    def passive(self, node: str) -> frozenset[str]:
+        """Nodes joined to one by parts that do not amplify; an amplifier's output is got to and not passed."""
+        seen, todo = {node}, [node]
+        while todo:
+            at = todo.pop()
+            if at in self.held and at != node:
                 continue
-            nodes = frozenset(nx.ancestors(loads, last.node) | {last.node})
-            found.append(SignalPath(first, last, nodes))
-    return tuple(found)
+            for other, _, active in self.flows.get(at, ()):
+                if not active and other not in seen:
+                    seen.add(other)
+                    todo.append(other)
+        return frozenset(seen)
+
+    def nodes(self, output: str, joined: frozenset[str]) -> frozenset[str]:
+        """All nodes that have a say in one, with some contacts closed."""
+        across: dict[str, set[str]] = {}
+        for piece in self.points.plan.pieces:
+            if joined & piece.varies:
+                a, b = piece.nodes
+                across.setdefault(a, set()).add(b)
+                across.setdefault(b, set()).add(a)
+        seen, todo = {output}, [output]
+        while todo:
+            at = todo.pop()
+            for other in self.before.get(at, set()) | across.get(at, set()):
+                if other not in seen and other not in self.aside:
+                    seen.add(other)
+                    todo.append(other)
+        return frozenset(seen)
 
 
-def _better(port: Port, ports: Iterable[Port], passive: Mapping[str, frozenset[str]]) -> bool:
-    """Whether a connector is joined to the same signal without anything that amplifies: a switch then is no end."""
-    return not port.pin and any(other.pin and other.node in passive[port.node] for other in ports)
+def _flow(piece: Piece) -> Iterable[tuple[str, str, bool]]:
+    """Which way signals go through a piece, and whether it amplifies them."""
+    if piece.alternating or len(piece.nodes) == 2:
+        a, b = piece.nodes
+        return ((a, b, False), (b, a, False))
+    if piece.amplifier:
+        output, plus, minus = piece.nodes[:3]
+        return ((plus, output, True), (minus, output, True))
+    if len(piece.nodes) == 3:  # collector, base, emitter: nothing to speak of goes back to the base
+        collector, base, emitter = piece.nodes
+        return ((base, collector, True), (base, emitter, True), (emitter, collector, True))
+    return tuple((a, b, False) for a, b in piece.pulls)
 
 
-def _ports(points: Points) -> list[Port]:
-    walks, plan = points.walks, points.plan
-    found: dict[str, Port] = {}
-    for node in sorted(plan.of, key=natural_key):
-        told = [pin for net in walks.joined_by_cable(node) for pin in walks.on(net).get("connector", ())]
-        pins = walks.leaves_board(node) or [pin for pin in told if pin.key in points.ends]
-        if pins:
-            found[node] = Port(node, pin=pins[0].key)
-    for part in sorted(walks.circuit.parts.values(), key=lambda part: natural_key(part.key)):
-        if part.kind in SWITCHED and part.fitted:
-            nodes = {points.node(pin.net) for pin in part.pins if pin.role != "coil"}
-            if any(node in found and found[node].pin for node in nodes):
-                for node in sorted(nodes, key=natural_key):
-                    if node in plan.of and node not in found and walks.count_on(node) > 1:
-                        found[node] = Port(node, switch=part.key)
-    return list(found.values())
-
-
-def _graphs(points: Points) -> tuple[nx.DiGraph, nx.DiGraph]:
-    """What has a say in what, electrically; and which way signals go."""
-    loads, flows = nx.DiGraph(), nx.DiGraph()
-    known = points.plan.known
-    outputs = {piece.nodes[0] for piece in points.plan.pieces if piece.amplifier}
-    for graph in (loads, flows):
-        graph.add_nodes_from(sorted(points.plan.of, key=natural_key))
-    for piece in points.plan.pieces:
-        for graph, pairs in ((loads, _pairs(piece, False)), (flows, _pairs(piece, True))):
-            for a, b in pairs:
-                if a not in known and b not in known and a != b and (piece.amplifier or b not in outputs):
-                    graph.add_edge(a, b)
-    return loads, flows
-
-
-def _pairs(piece: Piece, directed: bool) -> tuple[tuple[str, str], ...]:
+def _pulls(piece: Piece) -> tuple[tuple[str, str], ...]:
     if piece.alternating:
         a, b = piece.nodes
         return (a, b), (b, a)
-    if directed and len(piece.nodes) == 3:  # collector, base, emitter: nothing to speak of goes back to the base
-        collector, base, emitter = piece.nodes
-        return (base, collector), (base, emitter), (emitter, collector)
-    if any(name.startswith("contact ") for name in piece.varies):
-        return ()
     return piece.pulls
 
 
-def _passive(points: Points, node: str) -> frozenset[str]:
-    """Nodes joined to one by parts that do not amplify; an amplifier's output is got to and not passed."""
-    graph = nx.Graph()
-    graph.add_node(node)
-    outputs = {piece.nodes[0] for piece in points.plan.pieces if piece.amplifier}
-    for piece in points.plan.pieces:
-        if len(piece.nodes) == 2 and not any(name.startswith("contact ") for name in piece.varies):
-            a, b = piece.nodes
-            if a not in points.plan.known and b not in points.plan.known:
-                graph.add_edge(a, b)
-    seen, todo = {node}, [node]
-    while todo:
-        for other in graph.neighbors(todo.pop()):
-            if other not in seen:
-                seen.add(other)
-                if other not in outputs:
-                    todo.append(other)
-    return frozenset(seen)
+# Ends that are told
 
 
-def _reach(graph: nx.DiGraph, node: str) -> frozenset[str]:
-    return frozenset(nx.descendants(graph, node) | {node})
+def _declared(ways: Ways, inputs: Sequence[Told], outputs: Sequence[Told]) -> Iterable[SignalPath]:
+    points, pins = ways.points, ways.points.walks.circuit.pins
+
+    def port(told: Told) -> Port:
+        back = points.node(pins[told.back].net) if told.back else ""
+        return Port(points.node(pins[told.pin].net), told.pin, back="" if back in ways.aside else back)
+
+    reached = {told.pin: ways.reach(points.node(pins[told.pin].net)) for told in inputs}
+    for sink in outputs:
+        last, found = port(sink), False
+        for source in inputs:
+            first = port(source)
+            if last.node in reached[source.pin] and first.node != last.node:
+                found = True
+                joined = reached[source.pin][last.node][1]
+                nodes = ways.nodes(last.node, joined)
+                if last.back:
+                    nodes |= ways.nodes(last.back, joined)
+                yield SignalPath(first, last, nodes, joined, source, sink)
+        if not found:
+            said = ways.points.walks.said(_part_of(ways, sink.pin))
+            reason = f"no way is found from an input that is told to {said} pin {pins[sink.pin].number}"
+            yield SignalPath(Port(""), last, frozenset({last.node}), sink=sink, doubt=(reason,))
+
+
+def _part_of(ways: Ways, pin: str) -> Part:
+    circuit = ways.points.walks.circuit
+    return circuit.parts[circuit.pins[pin].part]
+
+
+# Ends that are inferred
+
+
+def _inferred(ways: Ways) -> Iterable[SignalPath]:
+    ports = _ports(ways)
+    reach = {port.node: ways.reach(port.node) for port in ports}
+    passive = {port.node: ways.passive(port.node) for port in ports}
+    plugs = {port.node for port in ports if port.pin}
+    # A connector that is joined to the same signal without anything that amplifies: a switch then is no end.
+    ports = [port for port in ports if port.pin or not (passive[port.node] & plugs)]
+    at = {port.node: port for port in ports}
+    many = 0
+    for first in ports:
+        for node in sorted(at.keys() & reach[first.node].keys(), key=natural_key):
+            last = at[node]
+            amplified, joined = reach[first.node][node]
+            if node == first.node or not amplified or first.node in reach[node] or node in passive[first.node]:
+                continue
+            many += 1
+            if many > MOST_INFERRED:
+                return
+            yield SignalPath(first, last, ways.nodes(node, joined), joined)
+
+
+def _ports(ways: Ways) -> list[Port]:
+    points, walks = ways.points, ways.points.walks
+    found: dict[str, Port] = {}
+    for node in sorted(set(points.plan.of) - ways.aside, key=natural_key):
+        pins = walks.leaves_board(node)
+        if not pins and points.ends:
+            on = (pin for net in walks.joined_by_cable(node) for pin in walks.on(net).get("connector", ()))
+            pins = tuple(pin for pin in on if pin.key in points.ends)
+        if pins:
+            found[node] = Port(node, pin=pins[0].key)
+    if len(found) > MOST_PORTS:
+        return []
+    for part in walks.circuit.parts.values():
+        if part.kind not in SWITCHED or not part.fitted:
+            continue
+        nodes = sorted({points.node(pin.net) for pin in part.pins if pin.role != "coil"}, key=natural_key)
+        if any(node in found and found[node].pin for node in nodes):
+            for node in nodes:
+                if node not in found and node in points.plan.of and node not in ways.aside and walks.count_on(node) > 1:
+                    found[node] = Port(node, switch=part.key)
+    return sorted(found.values(), key=lambda port: natural_key(port.node))

@@ -86,7 +86,7 @@ def test_the_low_corner_is_set_by_the_input_capacitor_and_its_resistor(left: Pat
 
 def test_the_output_is_the_resistor_outside_the_loop(left: PathBehaviour) -> None:
     assert left.output_ohms_at(1000.0) == pytest.approx(3.3, rel=0.01)
-    assert left.ends_at == "amp/K1"
+    assert left.output == "amp/net/left/PHONES"  # the contacts of the relay, of unknown position, taken as closed
 
 
 def test_the_noise_is_that_of_the_amplifier_and_the_resistors(left: PathBehaviour) -> None:
