@@ -1,0 +1,262 @@
+"""Left and right: which part of one channel stands where which part of the other does.
+
+The two channels are known from names (OUT_L and OUT_R, sheets called left and right), from tip and ring of one jack,
+from the two gangs of a potentiometer, and from names of an integrated circuit's pins; never from two amplifiers in one
+package alone. From there they are laid side by side (`alignment`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from netcheck.circuit.conduction import VARIABLE
+from netcheck.circuit.sides import pairs_by_side, side_words
+from netcheck.circuit.walk import STOPS, Walks, natural_key
+from netcheck.circuit.words import Words
+from netcheck.physics.alignment import Alignment, Outlook
+from netcheck.physics.places import Place, PlaceMap
+
+SIDES, LEAST_COUPLES, LEAST_LIKENESS = "channel sides", "couples that make channels", "likeness of partners"
+_TRANSISTORS = frozenset({"npn", "pnp", "nmos", "pmos", "njfet", "pjfet"})
+_AMPLIFIERS = frozenset({"opamp", "buffer", "power amplifier", "transconductance amplifier"})
+_SOCKETS = frozenset({"jack", "xlr", "rca"})
+_PASSIVE = frozenset({"resistor", "capacitor", "inductor", "ferrite", "fuse", "link"})
+_DIRECTED = frozenset({"diode", "led", "zener", "surge diode"})
+_MOST_HUB = 40  # pins on a node that is not asked for bridges
+
+
+@dataclass(frozen=True, slots=True)
+class Couple:
+    """A part of the left channel and the one in its place in the right.
+
+    Attributes:
+        key: both part keys. left, right: part keys. same_way: they stand the same way round (parts of two ends).
+    """
+
+    key: str
+    left: str
+    right: str
+    same_way: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Meeting:
+    """Where the channels meet before they should: a part from the one to the other, or a net that both are on.
+
+    Attributes:
+        key: of the part or net. part: key of the part from left to right, '' where a net is shared.
+        left, right: keys of parts, what each channel has there; of a part that joins them its own key is in neither.
+        nets: the net shared, or those that the part joins, left before right.
+    """
+
+    key: str
+    part: str
+    left: tuple[str, ...]
+    right: tuple[str, ...]
+    nets: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class ChannelPair:
+    """A stretch of circuit that is there twice, left and right.
+
+    Attributes:
+        key: where it was known from. told_by: the evidence, a clause.
+        couples: parts that stand in the same place, natural order of the left ones. left_over: keys of parts that
+            belong to one channel and have no partner in the other. meetings: where they meet.
+        left, right: nodes, in the same order.
+    """
+
+    key: str
+    told_by: str
+    couples: tuple[Couple, ...]
+    left_over: tuple[str, ...]
+    meetings: tuple[Meeting, ...]
+    left: tuple[str, ...]
+    right: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Seed:
+    left: str
+    right: str
+    because: str
+    named: bool = False
+
+
+def channels(walks: Walks, words: Words) -> tuple[ChannelPair, ...]:
+    """Every pair of channels of a circuit, as far as it can be followed without a break.
+
+    Nothing is found where nothing tells a side. A pair has an amplifier, a transistor, a potentiometer or an audio
+    socket in it, and at least so many parts twice as the words of recognition ask.
+    """
+    places = PlaceMap(walks)
+    seeds = list(_seeds(places, words))
+    if not seeds:
+        return ()
+    whole = Alignment(Outlook(places), words.limit(LEAST_LIKENESS).value)
+    begun = [seed for seed in seeds if seed.named and whole.begin(seed.left, seed.right)]
+    whole.grow()
+    for seed in (seed for seed in seeds if not seed.named):
+        trial = whole.copy()
+        if seed.left not in whole.right_of and seed.left not in whole.left_of and trial.begin(seed.left, seed.right):
+            trial.crossed.clear()
+            trial.grow()
+            if _apart(trial, seed):
+                whole = trial
+                begun.append(seed)
+    return tuple(_pairs(whole, begun, words.limit(LEAST_COUPLES).value))
+
+
+# Where channels are known from
+
+
+def _seeds(places: PlaceMap, words: Words) -> Iterator[_Seed]:
+    """Pairs of nodes that are left and right, names before jacks before gangs before packages."""
+    circuit = places.walks.circuit
+    sides = side_words(words.text_words(SIDES))
+    for board in circuit.boards:
+        names = {net.key: net.name for net in board.nets if net.name and net.role not in STOPS and len(net.pins) > 1}
+        for left, right in sorted(pairs_by_side(names, sides), key=lambda pair: natural_key(pair[0])):
+            said = f"{names[left]} and {names[right]}"
+            yield _Seed(places.node(left), places.node(right), f"the names {said}", named=True)
+    parts = sorted((part for part in circuit.parts.values() if part.fitted), key=lambda part: natural_key(part.key))
+    for part in parts:
+        if part.family == "jack" and len(part.by_role("tip")) == len(part.by_role("ring")) == 1:
+            tip, ring = part.by_role("tip")[0], part.by_role("ring")[0]
+            yield _Seed(places.node(tip.net), places.node(ring.net), f"tip and ring of {places.walks.said(part)}")
+    for part in parts:
+        if part.kind in VARIABLE and len(wipers := part.by_role("wiper")) == 2:
+            one, other = (places.node(pin.net) for pin in wipers)
+            yield _Seed(one, other, f"the two gangs of {places.walks.said(part)}")
+    for part in parts:
+        if part.kind not in ("connector", "switch") and len(part.pins) > 3:
+            pins = {pin.key: pin.name for pin in part.pins if pin.name}
+            for left, right in pairs_by_side(pins, sides):
+                one, other = (circuit.pins[key] for key in (left, right))
+                said = f"pins {one.name} and {other.name} of {places.walks.said(part)}"
+                yield _Seed(places.node(one.net), places.node(other.net), said)
+
+
+def _apart(found: Alignment, seed: _Seed) -> bool:
+    """Whether two nodes that no name tells apart are of two channels, and not of one balanced line or one filter."""
+    if found.crossed or any(True for _ in _bridges(found, _connected(found, seed.left))):
+        return False
+    for node in _connected(found, seed.left):
+        for role, place in found.places.at.get(node, ()):
+            if place.kind in _AMPLIFIERS and role in ("plus", "minus"):
+                others = [n for r, n in place.ends if r in ("plus", "minus") and r != role]
+                if any(other in found.left_of for other in others):
+                    return False
+    return True
+
+
+def _connected(found: Alignment, start: str) -> list[str]:
+    """Left nodes that couples join with one, itself first."""
+    seen, todo = {start: None}, [start]
+    while todo:
+        for _, place in found.places.at.get(todo.pop(), ()):
+            if place.key in found.partner and found.partner[place.key][0].key == place.key:
+                for _, node in place.ends:
+                    if node in found.right_of and node not in seen:
+                        seen[node] = None
+                        todo.append(node)
+    return list(seen)
+
+
+# What is found
+
+
+def _pairs(found: Alignment, seeds: list[_Seed], least: float) -> Iterator[ChannelPair]:
+    seen: set[str] = set()
+    for seed in seeds:
+        if seed.left in seen:
+            continue
+        nodes = _connected(found, seed.left)
+        seen |= set(nodes)
+        couples = _couples(found, nodes)
+        if len(couples) >= least and _audible(found, nodes):
+            yield ChannelPair(
+                key=f"{seed.left} + {seed.right}",
+                told_by=seed.because,
+                couples=couples,
+                left_over=_left_over(found, nodes),
+                meetings=tuple(_meetings(found, nodes)),
+                left=tuple(nodes),
+                right=tuple(found.right_of[node] for node in nodes),
+            )
+
+
+def _coupled(found: Alignment, nodes: list[str]) -> dict[str, tuple[Place, Place]]:
+    keys = {place.key for node in nodes for _, place in found.places.at.get(node, ())}
+    return {key: found.partner[key] for key in sorted(keys & set(found.partner), key=natural_key)}
+
+
+def _couples(found: Alignment, nodes: list[str]) -> tuple[Couple, ...]:
+    """Couples of parts; gangs, amplifiers and pins of one part are no two parts."""
+    couples: dict[tuple[str, str], Couple] = {}
+    for left, right in _coupled(found, nodes).values():
+        if left.part != right.part and left.kind != "connector":
+            way = found.same_way(left, right) if _directed(found, left) and _directed(found, right) else True
+            couple = Couple(f"{left.part} + {right.part}", left.part, right.part, way)
+            couples.setdefault((left.part, right.part), couple)
+    return tuple(couples.values())
+
+
+def _directed(found: Alignment, place: Place) -> bool:
+    part = found.places.walks.circuit.parts[place.part]
+    return part.kind in _DIRECTED or (part.kind == "capacitor" and part.polarised is True)
+
+
+def _audible(found: Alignment, nodes: list[str]) -> bool:
+    parts = found.places.walks.circuit.parts
+    for node in nodes:
+        for _, place in found.places.at.get(node, ()):
+            if place.kind in _AMPLIFIERS | _TRANSISTORS | VARIABLE or parts[place.part].family in _SOCKETS:
+                return True
+    return False
+
+
+def _left_over(found: Alignment, nodes: list[str]) -> tuple[str, ...]:
+    """Parts whose ends are all in one channel or on what both have, and that have no partner."""
+    over: set[str] = set()
+    for mine in (set(nodes), {found.right_of[node] for node in nodes}):
+        for node in mine:
+            for _, place in found.places.at.get(node, ()):
+                ends = {end for _, end in place.ends}
+                inside = all(end in mine or found.outlook.fixed(end) is not None for end in ends)
+                if inside and len(ends) > 1 and place.key not in found.taken and place.kind != "connector":
+                    over.add(place.part)
+    return tuple(sorted(over, key=natural_key))
+
+
+def _bridges(found: Alignment, nodes: list[str]) -> Iterator[tuple[Place, str, str]]:
+    """Parts of two ends from a left node to a right one."""
+    right = {found.right_of[node] for node in nodes}
+    for node in nodes:
+        held = found.places.at.get(node, ())
+        for _, place in held if len(held) <= _MOST_HUB else ():
+            if place.kind in _PASSIVE and len(place.ends) == 2:
+                yield from ((place, node, end) for _, end in place.ends if end in right)
+
+
+def _meetings(found: Alignment, nodes: list[str]) -> Iterator[Meeting]:
+    for place, left, right in _bridges(found, nodes):
+        yield Meeting(place.part, place.part, (), (), (left, right))
+    coupled = _coupled(found, nodes)
+    for node in sorted(found.shared, key=natural_key):
+        there = [(a, b) for a, b in coupled.values() if any(end == node for _, end in a.ends)]
+        if there:
+            left, right = (tuple(dict.fromkeys(pair[at].part for pair in there)) for at in (0, 1))
+            yield Meeting(node, "", left, right, (node,))
+
+
+def couple_of(pairs: tuple[ChannelPair, ...]) -> Mapping[str, str]:
+    """For each part of a couple the key of its partner."""
+    found: dict[str, str] = {}
+    for pair in pairs:
+        for couple in pair.couples:
+            found.setdefault(couple.left, couple.right)
+            found.setdefault(couple.right, couple.left)
+    return found
