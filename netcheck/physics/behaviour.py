@@ -52,6 +52,25 @@ class ControlEffect:
     gains: tuple[float, float, float]
 
 
+@dataclass(frozen=True, slots=True)
+class Variant:
+    """What a load, and a control at a position, make of a response.
+
+    Attributes:
+        ohms: the load, infinite for none. control: key of the potentiometer that is turned, '' for none; the others
+            stay as they are. position: of it, 0 to 1. gain: in dB at 1 kHz. low, high: where the response is 3 dB
+            below that, Hz; None where it is not within the frequencies looked at. decibels: at the path's frequencies.
+    """
+
+    ohms: float
+    control: str
+    position: float
+    gain: float
+    low: float | None
+    high: float | None
+    decibels: tuple[float, ...] = ()
+
+
 @dataclass(frozen=True)
 class PathBehaviour:
     """One way of a signal from an input to an output.
@@ -65,6 +84,7 @@ class PathBehaviour:
             1 kHz between `band` ends, dB.
         input_ohms: at 1 kHz. output_ohms: at each frequency, the magnitude. noise: V rms, 20 Hz to 20 kHz, input
             shorted. noise_weighted: the same, A-weighted. loudest: parts with most noise and their share of its power.
+        variants: with each load, then each control at both ends and in the middle.
     """
 
     key: str
@@ -91,6 +111,7 @@ class PathBehaviour:
     loudest: tuple[tuple[str, float], ...] = ()
     loads: tuple[LoadLevel, ...] = ()
     controls: tuple[ControlEffect, ...] = ()
+    variants: tuple[Variant, ...] = ()
 
     def corner(self, side: str, drop: float) -> Corner | None:
         """The corner of a side at a drop, or None."""
@@ -147,7 +168,7 @@ class SupplyRow:
         key: of the net. part: key of the regulator, bridge or first diode that makes it. origin: a clause in words.
         volts: over mains and load; of a rectified rail from the bottom of its ripple at low mains to its peak at high
             mains without load. amps: at rest, to at rest and with the signal. reason: why something is not known.
-        ripple: peak to peak at the largest of these amps; 0 behind a regulator. trough: bottom of the ripple, low mains.
+        ripple: peak to peak at the largest of these amps; 0 behind a regulator. trough: its bottom at low mains.
         headroom: least volts across the regulator less what it needs; negative when it falls out of regulation.
         watts: heat of the regulator at high mains and the largest amps. junction: its degrees Celsius, where told.
     """

@@ -13,14 +13,12 @@ from netcheck.physics.behaviour import Behaviour, DeviceHeat, LoadLevel, PathBeh
 from netcheck.physics.devices import figure
 from netcheck.physics.drives import drive_once
 from netcheck.physics.levels import Driven
-from netcheck.physics.paths import PathModel, behaviour_of, path_model
+from netcheck.physics.paths import PathModel, behaviour_of, loads_of, path_model
 from netcheck.physics.points import Points
 from netcheck.physics.ports import MOST_PATHS, SignalPath, signal_paths
 from netcheck.physics.railcurrents import rail_currents
 
-NO_LOAD, LINE = math.inf, 10e3
-PHONES = (300.0, 32.0)  # usual headphones; common practice
-LOW_OUTPUT = 100.0  # ohms; an output above this is not meant for headphones. Common practice
+LOW_LOAD = 1000.0  # ohms; an output for loads of more is not looked at when shorted
 MOST_DRIVEN_NODES = 80
 MOST_ROWS = 40
 LEAST_WATTS = 1e-3
@@ -65,13 +63,11 @@ def _levels(points: Points, path: SignalPath, found: PathBehaviour) -> tuple[tup
     made = path_model(points, path)
     if isinstance(made, tuple) or len(path.nodes) > MOST_DRIVEN_NODES:
         return (), []
-    loads = [NO_LOAD, LINE]
-    if (found.output_ohms_at(1000.0) or math.inf) <= LOW_OUTPUT:
-        loads = [NO_LOAD, *PHONES]
+    loads = loads_of(path, found.output_ohms_at(1000.0) or math.inf)
     driven = {ohms: drive_once(points, made, ohms) for ohms in loads}
     shown = [one for one in driven.values() if isinstance(one, Driven)]
     lowest = driven[loads[-1]]
-    shorted = drive_once(points, made, 0.0) if loads[-1] < LINE else None
+    shorted = drive_once(points, made, 0.0) if loads[-1] <= LOW_LOAD else None
     heats = _devices(points, made, lowest, shorted if isinstance(shorted, Driven) else None, loads[-1])
     return tuple(one.level for one in shown), heats
 

@@ -78,7 +78,7 @@ def _renamed(found: PathBehaviour, ends: PathBehaviour, names: Mapping[str, str]
 def _ends(points: Points, path: SignalPath) -> PathBehaviour:
     return PathBehaviour(
         key=f"{path.input.node} > {path.output.node}",
-        board=points.walks.circuit.nets[path.input.node].board,
+        board=points.walks.circuit.nets[path.input.node or path.output.node].board,
         input=path.input.node,
         output=path.output.node,
         input_pin=path.input.pin,
@@ -98,7 +98,7 @@ def _computed(points: Points, made: PathModel, ends: PathBehaviour) -> PathBehav
     output = np.abs(small.impedance(made.output, FREQUENCIES))
     shares = small.noise(made.output, FREQUENCIES)
     low, high = np.searchsorted(FREQUENCIES, BAND)
-    variants = varied.all_of(_loads(made, float(np.interp(MIDDLE, FREQUENCIES, output))), controls)
+    variants = varied.all_of(loads_of(made.path, float(np.interp(MIDDLE, FREQUENCIES, output))), controls)
     return replace(
         ends,
         parts=tuple(sorted({made.part_of[name] for name in made.part_of}, key=natural_key)),
@@ -120,9 +120,9 @@ def _computed(points: Points, made: PathModel, ends: PathBehaviour) -> PathBehav
     )
 
 
-def _loads(made: PathModel, ohms: float) -> tuple[float, ...]:
+def loads_of(path: SignalPath, ohms: float) -> tuple[float, ...]:
     """No load first, then those that are told for the output, or what outputs of so many ohms are meant for."""
-    told = made.path.sink.loads if made.path.sink is not None else ()
+    told = path.sink.loads if path.sink is not None else ()
     usual = PHONES if ohms <= LOW_OUTPUT else (LINE,)
     return (math.inf, *sorted(set(told or usual), reverse=True))
 
@@ -244,4 +244,4 @@ def _effects(found: Sequence[Variant]) -> tuple[ControlEffect, ...]:
     return tuple(ControlEffect(key, (of[0], of[1], of[2])) for key, of in gains.items())
 
 
-__all__ = ["FREQUENCIES", "MIDDLE", "PathModel", "a_weighting", "behaviour_of", "crossing", "path_model"]
+__all__ = ["FREQUENCIES", "MIDDLE", "PathModel", "a_weighting", "behaviour_of", "crossing", "loads_of", "path_model"]
