@@ -58,7 +58,8 @@ class Lead:
     Attributes:
         key: 'cable/NAME'. near, far: part keys. numbers: (pin number at the near end, at the far end) of each wire.
         screen: wires of kind 'screen', one where it is joined at both ends; screened: it has a screen at all.
-        screen_ends: keys of the nets that the screen is joined to.
+        screen_ends: keys of the nets that the screen is joined to. bundled: keys of leads that run side by side with
+            it, as told of either.
     """
 
     key: str
@@ -74,6 +75,7 @@ class Lead:
     balanced: bool = False
     screened: bool = False
     screen_ends: tuple[str, ...] = ()
+    bundled: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -254,6 +256,7 @@ class _Assembler:
             balanced=cable.balanced,
             screened=cable.screen is not None,
             screen_ends=ends_at,
+            bundled=frozenset(f"cable/{name}" for name in _beside(cable, self.file.cables)),
         )
 
     def _numbers(self, cable: Cable, near: Place, far: Place) -> tuple[tuple[str, str], ...]:
@@ -391,6 +394,19 @@ class _Assembler:
             part = self.circuit.parts.get(self.places.part(position.at).key)
             if part is not None and (text := _position_text(position, part)):
                 yield part, text
+
+
+def _beside(cable: Cable, cables: Sequence[Cable]) -> Iterator[str]:
+    """Names of the cables that run side by side with one, directly or by way of others."""
+    seen, todo = {cable.name}, [cable]
+    while todo:
+        here = todo.pop()
+        named = {spot.text for spot in here.bundled}
+        for other in cables:
+            if other.name not in seen and (other.name in named or any(s.text == here.name for s in other.bundled)):
+                seen.add(other.name)
+                todo.append(other)
+                yield other.name
 
 
 def _position_text(position: Position, part: Part) -> str:

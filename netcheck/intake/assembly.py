@@ -103,7 +103,8 @@ class Cable:
     Attributes:
         wires: (pin at the near end, pin at the far end); None for number to same number.
         keyed: None when not told. direct: one board is plugged onto the other. length, area: of each wire, metres and
-            square metres. balanced: signals in it are measured wire against wire, not against its ground.
+            square metres. balanced: signals in it are measured wire against wire, not against its ground. bundled:
+            names of cables that run side by side with it.
     """
 
     name: str
@@ -116,6 +117,7 @@ class Cable:
     area: float | None = None
     screen: Screen | None = None
     balanced: bool = False
+    bundled: tuple[Spot, ...] = ()
     line: int = 0
     column: int = 0
 

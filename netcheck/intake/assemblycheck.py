@@ -212,6 +212,14 @@ class _Check:
                 self._note(cable.far, "a cable leads from a connector to itself")
             self._cable_wires(cable, near, far)
             self._screen(cable, near, far)
+            self._bundle(cable)
+
+    def _bundle(self, cable: Cable) -> None:
+        others = [other.name for other in self.assembly.cables if other.name != cable.name]
+        for spot in cable.bundled:
+            if spot.text not in others:
+                what = f"there is no other cable '{plain(spot.text)}'{did_you_mean(spot.text, others)}"
+                self._note(spot, what)
 
     def _cable_wires(self, cable: Cable, near: Place, far: Place) -> None:
         if cable.wires is None:

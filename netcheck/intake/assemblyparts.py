@@ -45,7 +45,7 @@ _OF_SORTS = {
     "throws": ("switch", "button"),
     "gangs": ("potentiometer",),
 }
-CABLE_KEYS = ("name", "keyed", "direct", "length", "gauge", "wires", "screen", "balanced")
+CABLE_KEYS = ("name", "keyed", "direct", "length", "gauge", "wires", "screen", "balanced", "bundled with")
 MOST_NAME, MOST_POLES, MOST_WIRES = 60, 12, 500
 _SQUARE = re.compile(r"([0-9]+(?:\.[0-9]+)?) ?mm(?:2|²)")
 _AWG = re.compile(r"AWG ?([0-9]{1,2})")
@@ -220,6 +220,7 @@ class PartsReader(Reader):
             area=self.area(table.get("gauge")),
             screen=self._screen(table.get("screen")),
             balanced=balanced or False,
+            bundled=self.list_of(table.get("bundled with"), self.spot),
             line=node.line,
             column=node.column,
         )

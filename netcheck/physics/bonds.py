@@ -3,7 +3,7 @@ signal is measured against."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from netcheck.circuit.assemble import Assembled, Lead, Wire
 from netcheck.circuit.model import Part
@@ -16,9 +16,12 @@ from netcheck.physics.mating import GROUNDS, Joint
 # Resistivity of copper at 20 degrees Celsius, in ohm metres. Source: IEC 60028 (1.7241e-8; from memory).
 COPPER = 1.7241e-8
 METRE, HOUSE = "metre of thin wire", "way through the house"
+LONGEST = "longest lead in a box"
 
 # Connectors whose signals are measured wire against wire; the shell carries none.
 _BALANCED = frozenset({"xlr"})
+# Chassis parts whose wires may carry signals.
+_OF_SIGNALS = frozenset({"connector", "potentiometer", "switch"})
 
 
 def wire_ohms(length: float, area: float) -> float:
@@ -85,13 +88,17 @@ def ohms_of(wire: Wire, words: Words) -> float | Unknown:
 def references(assembled: Assembled) -> frozenset[str]:
     """Keys of the conductors against which a signal is measured where it is received.
 
-    They are the grounds of a lead that carries signals, unless these are balanced, and the outer conductor of what is
-    plugged into a socket, unless the socket is a balanced one: its declared return is no ground, or it is an XLR.
+    They are the grounds of a lead that carries signals, unless these are balanced; the grounds among the wires of a
+    chassis part (a socket, a control) of which another carries a signal; and the outer conductor of what is plugged
+    into a socket, unless the socket is a balanced one: its declared return is no ground, or it is an XLR.
     """
     found: set[str] = set()
     for lead in assembled.leads:
         if not lead.balanced and carries_signal(assembled, lead):
             found |= {wire.key for wire in lead.wires if _grounded(assembled, wire)}
+    for wires in _chassis_wires(assembled).values():
+        if any(_signal(assembled, wire) for wire in wires):
+            found |= {wire.key for wire in wires if _grounded(assembled, wire) and not _balanced(assembled, wire)}
     found |= {wire.key for wire in assembled.wires if wire.kind == "outside" and not _balanced(assembled, wire)}
     return frozenset(found)
 
@@ -105,8 +112,22 @@ def signal_ends(assembled: Assembled) -> frozenset[str]:
 
 def carries_signal(assembled: Assembled, lead: Lead) -> bool:
     """Whether one of the wires of a lead joins two nets of which none is a supply or a ground."""
-    nets = assembled.circuit.nets
-    return any(all(nets[net].role == "signal" for net in wire.nets) for wire in lead.wires)
+    return any(_signal(assembled, wire) for wire in lead.wires)
+
+
+def _signal(assembled: Assembled, wire: Wire) -> bool:
+    return all(assembled.circuit.nets[net].role == "signal" for net in wire.nets)
+
+
+def _chassis_wires(assembled: Assembled) -> Mapping[str, list[Wire]]:
+    """Wires from chassis parts that handle signals to boards, by key of the part."""
+    found: dict[str, list[Wire]] = {}
+    for wire in assembled.wires:
+        pin = assembled.circuit.pins.get(wire.ends[0])
+        part = assembled.circuit.parts[pin.part] if pin is not None and not wire.cable else None
+        if wire.kind == "wire" and part is not None and part.kind in _OF_SIGNALS and part.board == CHASSIS:
+            found.setdefault(part.key, []).append(wire)
+    return found
 
 
 def _grounded(assembled: Assembled, wire: Wire) -> bool:

@@ -110,10 +110,7 @@ class Facts:
 
     @cached_property
     def _wiring(self) -> Mapping[str, Lead | Wire]:
-        if self.assembled is None:
-            return {}
-        found: dict[str, Lead | Wire] = {lead.key: lead for lead in self.assembled.leads}
-        return found | {wire.key: wire for wire in self.assembled.wires}
+        return {**self.leads, **self.wires}
 
     def boards_of(self, key: str) -> set[str]:
         """Boards that a key speaks of: of a part or net its own, of a cable those at its ends."""
@@ -268,8 +265,22 @@ class Facts:
     @cached_property
     def ground_loops(self) -> tuple[GroundLoop, ...]:
         """Rings of ground conductors."""
-        measured = references(self.assembled) if self.assembled is not None else None
-        return ground_loops(self.circuit, self.extra_conductors, measured)
+        return ground_loops(self.circuit, self.extra_conductors, self.references)
+
+    @cached_property
+    def references(self) -> frozenset[str] | None:
+        """Keys of the conductors that signals are measured against; None where no assembly tells."""
+        return references(self.assembled) if self.assembled is not None else None
+
+    @cached_property
+    def wires(self) -> Mapping[str, Wire]:
+        """Wires of the assembly by key."""
+        return {wire.key: wire for wire in self.assembled.wires} if self.assembled is not None else {}
+
+    @cached_property
+    def leads(self) -> Mapping[str, Lead]:
+        """Leads of the assembly by key."""
+        return {lead.key: lead for lead in self.assembled.leads} if self.assembled is not None else {}
 
     @cached_property
     def ground_islands(self) -> tuple[Island, ...]:

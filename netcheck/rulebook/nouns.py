@@ -23,6 +23,7 @@ from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.nouns_assembly import ASSEMBLY_NOUNS, IN_ASSEMBLY
 from netcheck.rulebook.nouns_heat import HEATSINK_ATTRIBUTES, HEATSINK_OF_PART
 from netcheck.rulebook.nouns_mains import MAINS_ATTRIBUTES
+from netcheck.rulebook.nouns_rings import RING_ATTRIBUTES
 from netcheck.rulebook.nouns_ties import TIE_ATTRIBUTES
 
 PART, PIN, NET, RECORD = Thing("part"), Thing("pin"), Thing("net"), Thing("record")
@@ -486,4 +487,5 @@ NOUN_ATTRIBUTES: dict[str, Mapping[str, Attribute]] = {
     "board": BOARD_ATTRIBUTES,
     **MAINS_ATTRIBUTES,
     **ASSEMBLY_NOUNS,
+    "ground loop": {**ASSEMBLY_NOUNS["ground loop"], **RING_ATTRIBUTES},
 }

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 from netcheck.circuit.model import Part, Pin
 from netcheck.circuit.opposites import opposed, pairs_of, sided, tokens
+from netcheck.ground.names import spoken_list
 from netcheck.language.scope import Trace
 from netcheck.language.types import Function, ListOf, Parameter, Text, Thing, Type, Word, YesNo
 from netcheck.language.values import Lot, Perhaps, Unknown
@@ -25,6 +26,7 @@ def _is_texts(kind: Type) -> bool:
 
 _TEXT = Parameter("text", lambda kind: isinstance(kind, Text | Word), "a text")
 _OTHER_TEXT = Parameter("other", lambda kind: isinstance(kind, Text | Word), "a text")
+_THINGS = Parameter("things", lambda kind: isinstance(kind, ListOf), "a list")
 _PAIRS = Parameter("pairs", _is_texts, "a list of pairs of words, 'left/right'")
 
 
@@ -68,6 +70,16 @@ def _outputs_behind(facts: Facts, trace: Trace, a: object, up_to: float) -> Lot:
     return Lot(sure, tuple(Perhaps(pin, reasons) for pin, reasons in perhaps))
 
 
+def _briefly(facts: Facts, trace: Trace, things: Lot) -> str:
+    """The first thing of a list and how many others: GND and 5 others."""
+    from netcheck.rulebook.vocabulary import name_of
+
+    named = [name_of(facts, thing) for thing in things.members]
+    if len(named) < 3:
+        return spoken_list(named)
+    return f"{named[0]} and {len(named) - 1} others"
+
+
 def _fixed(kind: Type) -> Callable[[Sequence[Type], Mapping[str, Type]], Type | str]:
     return lambda types, named: kind
 
@@ -86,6 +98,8 @@ WIRING_FUNCTIONS: dict[str, Function] = {
                  "whether the plug of one connector goes into the other as well"),
         Function("exchanged", (_thing("part", "a"), _thing("part", "b")), _fixed(ListOf(Thing("contact"))), _exchanged,
                  "what meets at each pin of a when the plug of b is put there"),
+        Function("briefly", (_THINGS,), _fixed(Text()), _briefly,
+                 "the first of a list and how many others, 'GND and 5 others'"),
         Function("outputs_behind", (PLACE, UP_TO), _fixed(ListOf(Thing("pin"))), _outputs_behind,
                  "outputs that drive a through resistors of up to so many ohms in series, whatever else lies between"),
     )

@@ -23,6 +23,7 @@ from netcheck.rulebook.nouns import NOUN_ATTRIBUTES, amplifier_text, part_attrib
 from netcheck.rulebook.nouns_assembly import assembly_text
 from netcheck.rulebook.nouns_heat import heatsink_text
 from netcheck.rulebook.nouns_mains import MAINS_FUNCTIONS
+from netcheck.rulebook.nouns_rings import RING_FUNCTIONS
 from netcheck.rulebook.nouns_ties import tie_text
 from netcheck.rulebook.nouns_wiring import WIRING_FUNCTIONS
 
@@ -63,7 +64,7 @@ class RuleVocabulary:
     @cached_property
     def functions(self) -> Mapping[str, Function]:
         """All functions, by name."""
-        extra = {**MAINS_FUNCTIONS, **WIRING_FUNCTIONS, **SUPPLY_FUNCTIONS}
+        extra = {**MAINS_FUNCTIONS, **WIRING_FUNCTIONS, **SUPPLY_FUNCTIONS, **RING_FUNCTIONS}
         return {**FUNCTIONS, **extra, "matches": matches_function(self.shape_names)}
 
     def attributes(self, thing: Thing) -> Mapping[str, Attribute]:
