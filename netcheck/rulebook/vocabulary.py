@@ -18,6 +18,7 @@ from netcheck.physics.mains import AcrossLine, MainsEntry, MainsSide
 from netcheck.physics.mating import Contact, Mating
 from netcheck.rulebook.facts import ControlPin, Facts, Oddity, SupplyPin
 from netcheck.rulebook.functions import FUNCTIONS, matches_function
+from netcheck.rulebook.functions_amplifier import AMPLIFIER_FUNCTIONS
 from netcheck.rulebook.functions_supply import SUPPLY_FUNCTIONS
 from netcheck.rulebook.nouns import NOUN_ATTRIBUTES, amplifier_text, part_attributes
 from netcheck.rulebook.nouns_assembly import assembly_text
@@ -65,6 +66,7 @@ class RuleVocabulary:
     def functions(self) -> Mapping[str, Function]:
         """All functions, by name."""
         extra = {**MAINS_FUNCTIONS, **WIRING_FUNCTIONS, **SUPPLY_FUNCTIONS, **RING_FUNCTIONS}
+        extra |= AMPLIFIER_FUNCTIONS
         return {**FUNCTIONS, **extra, "matches": matches_function(self.shape_names)}
 
     def attributes(self, thing: Thing) -> Mapping[str, Attribute]:

@@ -1,0 +1,143 @@
+"""How far from where it should rest an amplifier's output may stand: offset volts and bias currents, multiplied.
+
+The loop is closed and everything is linear, direct current only. What each amplifier's inputs do by themselves is
+carried to the output by the adjoint network, and what stands at outputs before is carried on, stage by stage.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netcheck.circuit.model import Amplifier, Record
+from netcheck.physics.devices import Setting, figure
+from netcheck.physics.loops import LoopNetwork, Loops, Reasons, free, linear
+from netcheck.physics.network.elements import Inductor, OperationalAmplifier, Resistor
+
+Real = NDArray[np.float64]
+
+MOST_STAGES = 12
+LOOSE_OHMS = 1e9  # a bias current that meets more than this meets nothing that sets the voltage
+OPEN = 0.1  # an output that follows its offset by more than this share of the open-loop gain is in no loop
+
+
+@dataclass(frozen=True, slots=True)
+class Offset:
+    """What an output may be off by, in volts either way.
+
+    Attributes:
+        low, high: with the least and the most that the part book tells; they differ where it knows only the kind.
+        own, bias, before: what of `high` comes from the offsets of the amplifiers in its loop, from their bias
+            currents, and from stages before.
+    """
+
+    low: float
+    high: float
+    own: float
+    bias: float
+    before: float
+
+
+class Offsets:
+    """The offsets of all amplifiers of a circuit, each worked out when it is first asked for."""
+
+    def __init__(self, loops: Loops) -> None:
+        self.loops = loops
+        self._found: dict[str, Offset | Reasons] = {}
+
+    def of(self, amplifier: Amplifier) -> Offset | Reasons:
+        """The offset at an amplifier's output, the largest over all positions; or why it is not known."""
+        return self._of(amplifier, ())
+
+    def _of(self, amplifier: Amplifier, asking: tuple[str, ...]) -> Offset | Reasons:
+        if amplifier.key not in self._found:
+            self._found[amplifier.key] = self._worked_out(amplifier, asking)
+        return self._found[amplifier.key]
+
+    def _worked_out(self, amplifier: Amplifier, asking: tuple[str, ...]) -> Offset | Reasons:
+        said = self.loops.said(amplifier)
+        if amplifier.key in asking or len(asking) >= MOST_STAGES:
+            return (f"too many stages stand before {said}",)
+        loop = self.loops.network(amplifier)
+        if isinstance(loop, tuple):
+            return loop
+        worst: Offset | None = None
+        for setting in loop.settings:
+            found = self._at(loop, setting, (*asking, amplifier.key))
+            if not isinstance(found, Offset):
+                return found
+            worst = found if worst is None or found.high > worst.high else worst
+        assert worst is not None
+        return worst
+
+    def _at(self, loop: LoopNetwork, setting: Setting, asking: tuple[str, ...]) -> Offset | Reasons:
+        small = linear([*self.loops.elements(loop, setting), free(loop.own)], loop)
+        said = self.loops.said(loop.amplifier)
+        rows = [e for e in small.network.elements if isinstance(e, Inductor | OperationalAmplifier)]
+        try:
+            row: Real = np.asarray(np.linalg.solve(small.conductance.T, small.injected(loop.own.output)), dtype=float)
+        except np.linalg.LinAlgError:
+            return (f"the direct current in the loop of {said} is not set",)
+        at = {e.name: len(small.nodes) + number for number, e in enumerate(rows)}
+        by_node: Mapping[str, float] = {node: float(row[number]) for node, number in small.index.items()}
+        amps = [e for e in rows if isinstance(e, OperationalAmplifier)]
+        if abs(row[at[loop.own.name]]) > OPEN:
+            return (f"no direct current comes back to the inputs of {said}",)
+        own, bias = [0.0, 0.0], [0.0, 0.0]
+        for element in amps:
+            record = self.loops.points.walks.circuit.parts[element.name.rsplit(":", 1)[0]].record
+            gain = abs(float(row[at[element.name]])) * element.model.gain
+            ohms = [by_node.get(node, 0.0) for node in (element.plus, element.minus)]
+            if max(abs(one) for one in ohms) > LOOSE_OHMS:
+                return (f"nothing sets the DC voltage at an input of {said}",)
+            for end, way in enumerate((-1, 1)):
+                own[end] += gain * (figure(record, "offset_volts_most", way) or 0.0)
+                bias[end] += _bias_volts(record, ohms, way)
+        before = [0.0, 0.0]
+        for gain, key in self._before(loop, setting, by_node, amps, row, at):
+            found = self._of(self.loops.points.walks.circuit.amplifiers[key], asking)
+            if not isinstance(found, Offset):
+                return found
+            before = [before[0] + gain * found.low, before[1] + gain * found.high]
+        return Offset(own[0] + bias[0] + before[0], own[1] + bias[1] + before[1], own[1], bias[1], before[1])
+
+    def _before(
+        self,
+        loop: LoopNetwork,
+        setting: Setting,
+        by_node: Mapping[str, float],
+        amps: list[OperationalAmplifier],
+        row: Real,
+        at: Mapping[str, int],
+    ) -> Iterator[tuple[float, str]]:
+        """Outputs of amplifiers that are held, and how much of what stands there comes out."""
+        held = {node: key for node, key in self.loops.outputs.items() if node not in by_node}
+        gains: dict[str, float] = {}
+        for element in self.loops.elements(loop, setting):
+            if isinstance(element, Resistor | Inductor):
+                for node, other in ((element.a, element.b), (element.b, element.a)):
+                    if node in by_node and other in held:
+                        gains[other] = gains.get(other, 0.0) + by_node[node] / max(element.ohms, 1e-9)
+        for element in amps:
+            for node, sign in ((element.plus, 1.0), (element.minus, -1.0)):
+                if node in held:
+                    gains[node] = gains.get(node, 0.0) + sign * float(row[at[element.name]]) * element.model.gain
+        yield from ((abs(gain), held[node]) for node, gain in gains.items() if abs(gain) > 1e-6)
+
+
+def _bias_volts(record: Record | None, ohms: list[float], way: int) -> float:
+    """Volts at the output for the bias currents of one amplifier.
+
+    Currents of known direction flow the same way at both inputs and are taken as equal, so that equal resistances
+    cancel; of others each may go either way.
+
+    Args:
+        ohms: volts at the output for one ampere into the + and the - input's node.
+    """
+    most = figure(record, "bias_current_most", way)
+    most = most if most is not None else figure(record, "bias_current", way) or 0.0
+    direction = record.figures["bias_direction"].word if record and "bias_direction" in record.figures else "either"
+    return most * (abs(sum(ohms)) if direction != "either" else sum(abs(one) for one in ohms))

@@ -1,0 +1,227 @@
+"""Functions of the rule language about amplifiers in their loops.
+
+The physics behind them is imported when the first number is asked for: numpy takes its time.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING
+from weakref import WeakKeyDictionary
+
+from netcheck.circuit.model import Amplifier
+from netcheck.ground.units import FARAD, HERTZ, PLAIN, VOLT, Unit, show
+from netcheck.language.scope import Trace
+from netcheck.language.types import Function, Number, Parameter, Text, Thing, Type, Word, YesNo
+from netcheck.language.values import Unknown
+from netcheck.rulebook.at_rest import SHARE
+from netcheck.rulebook.facts import Facts
+from netcheck.rulebook.nouns import amplifier_text
+
+if TYPE_CHECKING:
+    from netcheck.physics.loops import Loops, Span
+    from netcheck.physics.offsets import Offset, Offsets
+
+_LOOPS: WeakKeyDictionary[object, Loops] = WeakKeyDictionary()
+_OFFSETS: WeakKeyDictionary[object, Offsets] = WeakKeyDictionary()
+LOADS_BETWEEN = 3
+
+
+def loops_of(facts: Facts) -> Loops:
+    """The loops of a circuit, kept with its operating points."""
+    from netcheck.physics.loops import Loops
+
+    points = facts.at_rest.points
+    if points not in _LOOPS:
+        _LOOPS[points] = Loops(points)
+    return _LOOPS[points]
+
+
+def offsets_of(facts: Facts) -> Offsets:
+    """The offsets of a circuit, kept as well."""
+    from netcheck.physics.offsets import Offsets
+
+    points = facts.at_rest.points
+    if points not in _OFFSETS:
+        _OFFSETS[points] = Offsets(loops_of(facts))
+    return _OFFSETS[points]
+
+
+def _told(facts: Facts, found: Span | tuple[str, ...], what: str, unit: Unit) -> float | Unknown:
+    """One number where the ends are near each other, else unknown with its ends."""
+    if isinstance(found, tuple):
+        return Unknown(found)
+    if found.high - found.low <= _share(facts) * abs(found.high) or found.low == found.high:
+        return found.low if math.isfinite(found.low) else Unknown((f"{what} has no bound",), 0.0, None)
+    high = found.high if math.isfinite(found.high) else None
+    top = show(high, unit) if high is not None else "no bound"
+    ends = f"{what} lies between {show(found.low, unit)} and {top}"
+    return Unknown(tuple(f"{ends}: {doubt}" for doubt in found.doubts[:3]) or (ends,), found.low, high)
+
+
+def _share(facts: Facts) -> float:
+    """A figure whose ends are no further apart than this share of it is told as one number."""
+    return float(facts.words.limit(SHARE).value)
+
+
+def _saw(facts: Facts, trace: Trace, amp: Amplifier) -> None:
+    loop = loops_of(facts).network(amp)
+    trace.step()
+    if not isinstance(loop, tuple):
+        trace.saw([amp.part, *dict.fromkeys(piece.part for piece in loop.pieces)])
+
+
+def _noise_gain(facts: Facts, trace: Trace, amp: Amplifier, f: float) -> float | Unknown:
+    _saw(facts, trace, amp)
+    return _told(facts, loops_of(facts).noise_gain(amp, f), f"the noise gain of {amplifier_text(facts, amp)}", PLAIN)
+
+
+def _loop_gain(facts: Facts, trace: Trace, amp: Amplifier) -> float | Unknown:
+    _saw(facts, trace, amp)
+    return _told(facts, loops_of(facts).loop_gain(amp), f"the loop gain of {amplifier_text(facts, amp)}", PLAIN)
+
+
+def _bandwidth(facts: Facts, trace: Trace, amp: Amplifier) -> float | Unknown:
+    from netcheck.physics.margins import crossover
+
+    _saw(facts, trace, amp)
+    return _told(facts, crossover(loops_of(facts), amp), f"the bandwidth of {amplifier_text(facts, amp)}", HERTZ)
+
+
+def _gain_at_crossover(facts: Facts, trace: Trace, amp: Amplifier) -> float | Unknown:
+    from netcheck.physics.margins import gain_at_crossover
+
+    _saw(facts, trace, amp)
+    said = f"the noise gain of {amplifier_text(facts, amp)} at its crossover"
+    return _told(facts, gain_at_crossover(loops_of(facts), amp), said, PLAIN)
+
+
+def _least_stable_gain(facts: Facts, trace: Trace, amp: Amplifier) -> float | Unknown:
+    """What the book says, or one where the compensation pins have at least the capacitor that the book wants."""
+    part = facts.circuit.parts[amp.part]
+    figures = part.record.figures if part.record is not None else {}
+    least, wanted = figures.get("least_stable_gain"), figures.get("compensation_capacitor")
+    if wanted is not None and wanted.low is not None:
+        pins = part.by_role("compensation")
+        held = [one for pin in pins[:1] for other in pins[1:] for one in facts.walks.capacitors(pin.net, other.net)]
+        trace.saw(one.key for one in held)
+        unread = [facts.text_of(one) for one in held if one.value.number is None]
+        if sum(one.value.number or 0.0 for one in held) >= wanted.low:
+            return 1.0
+        if unread:
+            return Unknown((f"the value of {', '.join(unread)} is not known",), 1.0, least.high if least else None)
+    if least is None or least.low is None or least.high is None:
+        return Unknown((f"the part book has no least stable gain for {facts.text_of(part)}",))
+    return least.low if least.low == least.high else Unknown(("the least stable gain varies",), least.low, least.high)
+
+
+def _phase_margin(facts: Facts, trace: Trace, amp: Amplifier, least: float = 0.0, most: float = 0.0) -> float | Unknown:
+    from netcheck.physics.margins import phase_margin
+
+    _saw(facts, trace, amp)
+    loops = loops_of(facts)
+    loop = loops.network(amp)
+    if isinstance(loop, tuple):
+        return Unknown(loop)
+    nodes = [node for node in loop.nodes if _goes_out(facts, node)]
+    loads = [0.0]
+    if most > 0 and nodes:
+        steps = LOADS_BETWEEN + 1
+        loads += [least * (most / least) ** (step / steps) for step in range(steps + 1)] if least > 0 else [most]
+    return _told(
+        facts, phase_margin(loops, amp, nodes, loads), f"the phase margin of {amplifier_text(facts, amp)}", PLAIN
+    )
+
+
+def _goes_out(facts: Facts, net: str) -> bool:
+    """Whether a cable out of the box may hang on a net."""
+    if facts.walks.leaves_board(net):
+        return True
+    walks, ends = facts.walks, facts.at_rest.told_ends
+    return any(pin.key in ends for one in walks.joined_by_cable(net) for pin in walks.on(one).get("connector", ()))
+
+
+def _offset(facts: Facts, trace: Trace, amp: Amplifier) -> Offset | Unknown:
+    _saw(facts, trace, amp)
+    found = offsets_of(facts).of(amp)
+    return Unknown(found) if isinstance(found, tuple) else found
+
+
+def _offset_volts(facts: Facts, trace: Trace, amp: Amplifier) -> float | Unknown:
+    found = _offset(facts, trace, amp)
+    if isinstance(found, Unknown):
+        return found
+    if found.high - found.low <= max(_share(facts) * found.high, 1e-6):
+        return found.high
+    ends = f"{show(found.low, VOLT)} and {show(found.high, VOLT)}"
+    named = facts.text_of(facts.circuit.parts[amp.part])
+    reason = f"the offset of {amplifier_text(facts, amp)} lies between {ends}"
+    return Unknown((f"{reason}: the part book has no close figures for {named}",), found.low, found.high)
+
+
+def _offset_from(what: str) -> Callable[..., float | Unknown]:
+    def call(facts: Facts, trace: Trace, amp: Amplifier) -> float | Unknown:
+        found = _offset(facts, trace, amp)
+        return found if isinstance(found, Unknown) else float(getattr(found, what))
+
+    return call
+
+
+def _largest_swing(facts: Facts, trace: Trace, amp: Amplifier) -> float | Unknown:
+    from netcheck.physics.slewing import largest_swing
+
+    return largest_swing(facts.circuit, amp)
+
+
+def _input_room(facts: Facts, trace: Trace, amp: Amplifier, side: str, guaranteed: bool) -> float | Unknown:
+    from netcheck.physics.inputrange import input_room
+
+    found = input_room(facts.at_rest.points, amp, side, guaranteed)
+    if isinstance(found, Unknown):
+        return found
+    what = f"the room {side} the input of {amplifier_text(facts, amp)}"
+    return found.told(what, VOLT, 0.0, 0.0)
+
+
+def _fixed(kind: Type) -> Callable[[Sequence[Type], Mapping[str, Type]], Type | str]:
+    return lambda types, named: kind
+
+
+def _number(name: str, unit: Unit, what: str, needed: bool = True) -> Parameter:
+    return Parameter(name, lambda kind: isinstance(kind, Number) and kind.unit == unit, what, needed)
+
+
+AMP = Parameter("amp", lambda kind: isinstance(kind, Thing) and kind.noun == "amplifier", "an amplifier")
+SIDE = Parameter("side", lambda kind: isinstance(kind, Text | Word), "'below' or 'above'")
+GUARANTEED = Parameter("guaranteed", lambda kind: isinstance(kind, YesNo), "yes or no")
+
+AMPLIFIER_FUNCTIONS: dict[str, Function] = {
+    function.name: function
+    for function in (
+        Function("noise_gain", (AMP, _number("f", HERTZ, "a frequency")), _fixed(Number(PLAIN)), _noise_gain,
+                 "one by the part of an amplifier's output that comes back to its inputs at a frequency"),
+        Function("loop_gain", (AMP,), _fixed(Number(PLAIN)), _loop_gain,
+                 "gain round an amplifier's loop for direct current; below zero where the feedback is positive"),
+        Function("closed_loop_bandwidth", (AMP,), _fixed(Number(HERTZ)), _bandwidth,
+                 "frequency at which an amplifier's loop gain has come down to one"),
+        Function("gain_at_crossover", (AMP,), _fixed(Number(PLAIN)), _gain_at_crossover,
+                 "noise gain of an amplifier where its loop gain is one"),
+        Function("least_stable_gain", (AMP,), _fixed(Number(PLAIN)), _least_stable_gain,
+                 "least noise gain at which an amplifier is stable, its compensation pins looked at"),
+        Function("phase_margin",
+                 (AMP, _number("least", FARAD, "a capacitance", False), _number("most", FARAD, "a capacitance", False)),
+                 _fixed(Number(PLAIN)), _phase_margin,
+                 "least phase margin in degrees, without a load and with so many farads at each way out of the box"),
+        Function("offset_volts", (AMP,), _fixed(Number(VOLT)), _offset_volts,
+                 "what the output of an amplifier may be off by at rest, by offsets and bias currents"),
+        Function("offset_of_bias", (AMP,), _fixed(Number(VOLT)), _offset_from("bias"),
+                 "what of offset_volts comes from bias currents of the amplifiers in the loop"),
+        Function("offset_before", (AMP,), _fixed(Number(VOLT)), _offset_from("before"),
+                 "what of offset_volts comes from stages before"),
+        Function("largest_swing", (AMP,), _fixed(Number(VOLT)), _largest_swing,
+                 "peak of the largest sine that an amplifier's output can possibly give between its supplies"),
+        Function("input_room", (AMP, SIDE, GUARANTEED), _fixed(Number(VOLT)), _input_room,
+                 "volts at rest from the input to the end of its range, below or above; guaranteed or usual"),
+    )
+}  # fmt: skip
