@@ -18,6 +18,7 @@ from netcheck.physics.places import Place, PlaceMap
 DEPTH = 3  # how many parts far the surroundings of two nodes are compared
 MOST_CANDIDATES = 400  # couples looked at between two nodes; where there are more, the nodes tell nothing
 MOST_PERMUTED = 4  # ends of one role that are tried in every order
+_LEAST_STEP = 1e-6
 _SAME = 4.0  # both ends are coupled already, or on the same rail
 _ALIKE = (3.0, 2.5, 2.0, 1.5)  # alike to the values three parts far, without values, two parts, one part far
 
@@ -82,6 +83,7 @@ class Alignment:
         self.right_of: dict[str, str] = {}
         self.left_of: dict[str, str] = {}
         self.partner: dict[str, tuple[Place, Place]] = {}
+        self.packages: dict[str, str] = {}
         self.taken: set[str] = set()
         self.shared: set[str] = set()
         self.crossed: set[str] = set()
@@ -91,7 +93,8 @@ class Alignment:
         """An alignment that goes on from here without changing this one."""
         found = Alignment(self.outlook, self.least)
         found.right_of, found.left_of = dict(self.right_of), dict(self.left_of)
-        found.partner, found.taken = dict(self.partner), set(self.taken)
+        found.partner, found.packages = dict(self.partner), dict(self.packages)
+        found.taken = set(self.taken)
         found.shared, found.crossed = set(self.shared), set(self.crossed)
         return found
 
@@ -109,15 +112,19 @@ class Alignment:
     def grow(self) -> None:
         """Couple all that can be, the likest first."""
         while self._heap:
-            _, _, _, left, right, a, b = heapq.heappop(self._heap)
+            mark, _, _, left, right, a, b = heapq.heappop(self._heap)
+            wanted = -mark
             if left.key in self.taken or right.key in self.taken:
                 continue
             found = self._fit(left, right, a, b)
-            if found is not None:
+            if found is not None and found[0] < wanted - _LEAST_STEP:  # less than when it was put there
+                self._wait(found[0], left, right, a, b)
+            elif found is not None:
                 self._couple(left, right, found[1])
 
     def _couple(self, left: Place, right: Place, ends: list[tuple[str, str]]) -> None:
         self.partner[left.key] = (left, right)
+        self.packages[left.part] = right.part
         self.taken |= {left.key, right.key}
         for a, b in ends:
             if a == b:
@@ -136,8 +143,11 @@ class Alignment:
         for p, q in pairs if len(pairs) <= MOST_CANDIDATES else ():
             found = self._fit(p, q, left, right) if p.key != q.key else None
             if found is not None:
-                order = natural_key(p.key), natural_key(q.key)
-                heapq.heappush(self._heap, (-found[0], *order, p, q, left, right))
+                self._wait(found[0], p, q, left, right)
+
+    def _wait(self, mark: float, left: Place, right: Place, a: str, b: str) -> None:
+        entry = (-mark, natural_key(left.key), natural_key(right.key), left, right, a, b)
+        heapq.heappush(self._heap, entry)
 
     def _fit(self, left: Place, right: Place, a: str, b: str) -> tuple[float, list[tuple[str, str]]] | None:
         """How well two places fit with these nodes opposite each other, and which nodes then are; or None."""
@@ -155,6 +165,7 @@ class Alignment:
         one, other = parts[left.part], parts[right.part]
         extra = 1.0 * (worth(one) == worth(other)) + 0.3 * self.same_way(left, right, best[1])
         extra += 0.2 * (one.key == other.key) + 0.1 * (one.value.text == other.value.text)
+        extra -= 0.4 * (self.packages.get(one.key, other.key) != other.key)  # other units of it have another partner
         return best[0] / len(left.ends) + extra, best[1]
 
     def _mark(self, a: str, b: str) -> float | None:

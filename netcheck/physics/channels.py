@@ -7,7 +7,7 @@ package alone. From there they are laid side by side (`alignment`).
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from netcheck.circuit.conduction import VARIABLE
@@ -46,8 +46,9 @@ class Meeting:
 
     Attributes:
         key: of the part or net. part: key of the part from left to right, '' where a net is shared.
-        left, right: keys of parts, what each channel has there; of a part that joins them its own key is in neither.
+        left, right: keys of pins, of those parts of each channel that have a partner, on the net that is shared.
         nets: the net shared, or those that the part joins, left before right.
+        opposite: these are in the same place of both channels.
     """
 
     key: str
@@ -55,6 +56,7 @@ class Meeting:
     left: tuple[str, ...]
     right: tuple[str, ...]
     nets: tuple[str, ...]
+    opposite: bool = True
 
 
 @dataclass(frozen=True)
@@ -176,7 +178,7 @@ def _pairs(found: Alignment, seeds: list[_Seed], least: float) -> Iterator[Chann
         nodes = _connected(found, seed.left)
         seen |= set(nodes)
         couples = _couples(found, nodes)
-        if len(couples) >= least and _audible(found, nodes):
+        if len(_coupled(found, nodes)) >= least and _audible(found, nodes):
             yield ChannelPair(
                 key=f"{seed.left} + {seed.right}",
                 told_by=seed.because,
@@ -189,7 +191,8 @@ def _pairs(found: Alignment, seeds: list[_Seed], least: float) -> Iterator[Chann
 
 
 def _coupled(found: Alignment, nodes: list[str]) -> dict[str, tuple[Place, Place]]:
-    keys = {place.key for node in nodes for _, place in found.places.at.get(node, ())}
+    held = (place for node in nodes for _, place in found.places.at.get(node, ()))
+    keys = {place.key for place in held if place.kind != "connector"}
     return {key: found.partner[key] for key in sorted(keys & set(found.partner), key=natural_key)}
 
 
@@ -197,7 +200,7 @@ def _couples(found: Alignment, nodes: list[str]) -> tuple[Couple, ...]:
     """Couples of parts; gangs, amplifiers and pins of one part are no two parts."""
     couples: dict[tuple[str, str], Couple] = {}
     for left, right in _coupled(found, nodes).values():
-        if left.part != right.part and left.kind != "connector":
+        if left.part != right.part:
             way = found.same_way(left, right) if _directed(found, left) and _directed(found, right) else True
             couple = Couple(f"{left.part} + {right.part}", left.part, right.part, way)
             couples.setdefault((left.part, right.part), couple)
@@ -243,20 +246,14 @@ def _bridges(found: Alignment, nodes: list[str]) -> Iterator[tuple[Place, str, s
 
 def _meetings(found: Alignment, nodes: list[str]) -> Iterator[Meeting]:
     for place, left, right in _bridges(found, nodes):
-        yield Meeting(place.part, place.part, (), (), (left, right))
+        yield Meeting(place.part, place.part, (), (), (left, right), found.right_of[left] == right)
     coupled = _coupled(found, nodes)
     for node in sorted(found.shared, key=natural_key):
         there = [(a, b) for a, b in coupled.values() if any(end == node for _, end in a.ends)]
         if there:
-            left, right = (tuple(dict.fromkeys(pair[at].part for pair in there)) for at in (0, 1))
+            left, right = (tuple(dict.fromkeys(_pin_on(pair[at], node) for pair in there)) for at in (0, 1))
             yield Meeting(node, "", left, right, (node,))
 
 
-def couple_of(pairs: tuple[ChannelPair, ...]) -> Mapping[str, str]:
-    """For each part of a couple the key of its partner."""
-    found: dict[str, str] = {}
-    for pair in pairs:
-        for couple in pair.couples:
-            found.setdefault(couple.left, couple.right)
-            found.setdefault(couple.right, couple.left)
-    return found
+def _pin_on(place: Place, node: str) -> str:
+    return next(key for key, (_, end) in zip(place.pins, place.ends, strict=True) if end == node)

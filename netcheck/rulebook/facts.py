@@ -19,6 +19,7 @@ from netcheck.intake.assembly import CHASSIS
 from netcheck.language.scope import TooManySteps
 from netcheck.language.values import Kept, Lot, Unknown
 from netcheck.physics.bonds import conductors_of, joints, references, signal_ends
+from netcheck.physics.channels import ChannelPair, channels
 from netcheck.physics.conductors import Conductor, GroundLoop, Island, ground_islands, ground_loops
 from netcheck.physics.feeding import Feeding, feeding
 from netcheck.physics.mains import Mains
@@ -326,6 +327,11 @@ class Facts:
                 found = self.at_rest.volts(net, found)
             self._volts[net.key] = found
         return self._volts[net.key]
+
+    @cached_property
+    def channels(self) -> tuple[ChannelPair, ...]:
+        """Stretches of circuit that are there twice, left and right."""
+        return channels(self.walks, self.words)
 
     @cached_property
     def at_rest(self) -> AtRest:

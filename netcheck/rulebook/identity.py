@@ -12,6 +12,7 @@ from collections.abc import Iterable
 
 from netcheck.circuit.shapeparts import Match
 from netcheck.language.values import Lot
+from netcheck.physics.channels import ChannelPair, Couple
 from netcheck.physics.mains import AcrossLine
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.vocabulary import members
@@ -23,6 +24,8 @@ def keys_of(facts: Facts, value: object) -> tuple[str, ...]:
         return tuple(key for thing in members(facts, value) for key in keys_of(facts, thing)) or (value.key,)
     if isinstance(value, AcrossLine):
         return tuple(part.key for part in value.capacitors)
+    if isinstance(value, Couple | ChannelPair):
+        return tuple(value.key.split(" + "))
     if isinstance(value, Lot):
         return tuple(key for member in value.members for key in keys_of(facts, member))
     key = getattr(value, "key", None) or getattr(value, "name", None)

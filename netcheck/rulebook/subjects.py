@@ -49,6 +49,8 @@ def of_noun(facts: Facts, noun: str) -> Sequence[object]:
             return facts.ground_loops
         case "ground island":
             return facts.ground_islands
+        case "channel pair":
+            return facts.channels
         case "ground tie":
             return ground_ties(facts)
         case "heatsink":

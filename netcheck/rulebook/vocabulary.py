@@ -23,6 +23,7 @@ from netcheck.rulebook.functions_supply import SUPPLY_FUNCTIONS
 from netcheck.rulebook.nouns import NOUN_ATTRIBUTES, amplifier_text, part_attributes
 from netcheck.rulebook.nouns_assembly import assembly_text
 from netcheck.rulebook.nouns_heat import heatsink_text
+from netcheck.rulebook.nouns_channels import channel_text
 from netcheck.rulebook.nouns_mains import MAINS_FUNCTIONS
 from netcheck.rulebook.nouns_rings import RING_FUNCTIONS
 from netcheck.rulebook.nouns_ties import tie_text
@@ -53,6 +54,7 @@ NOUNS: dict[str, str] = {
     "mains entry": "mains entry",
     "mains side": "mains side",
     "across the line": "across the line",
+    "channel pair": "channel pair",
 }
 
 
@@ -123,6 +125,8 @@ def name_of(facts: Facts, value: object) -> str:
     if isinstance(value, Contact):
         return _contact_text(facts, value)
     if (text := assembly_text(facts, value)) is not None:
+        return text
+    if (text := channel_text(facts, value)) is not None:
         return text
     if isinstance(value, Conductor):
         part = circuit.parts.get(value.key)
