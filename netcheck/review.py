@@ -8,9 +8,7 @@ from dataclasses import dataclass, field, replace
 
 from netcheck import __version__
 from netcheck.circuit.account import account
-from netcheck.circuit.assemble import assemble
-from netcheck.circuit.board import understand
-from netcheck.circuit.model import Board, Circuit, Hints, join
+from netcheck.circuit.model import Board, Circuit, Hints
 from netcheck.circuit.understanding import Understanding
 from netcheck.gates import GATES, HELD, NOT_KNOWN, RELEASED, Gate, answer
 from netcheck.ground.names import did_you_mean, plain
@@ -24,6 +22,7 @@ from netcheck.physics.mating import Mating
 from netcheck.rulebook.book import RuleBook
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.judge import judge
+from netcheck.rulebook.knowing import facts_of_assembly, facts_of_boards
 from netcheck.rulebook.rule import Rule
 from netcheck.rulebook.stages import stage_rows
 from netcheck.rulebook.twins import told_once
@@ -230,14 +229,11 @@ def review(plan: Plan, tell: Callable[[str], None] = lambda said: None, numbers:
 
 def facts_of(plan: Plan) -> Facts:
     """The boards of a plan, understood and joined, with their facts still to be asked for."""
-    words, parts = plan.book.words, plan.book.parts
+    words, parts, bind = plan.book.words, plan.book.parts, plan.book.bind
+    boards = {board.name: (board.netlist, board.hints) for board in plan.boards}
     if plan.assembly is not None:
-        hints = {board.name: board.hints for board in plan.boards}
-        netlists = {board.name: board.netlist for board in plan.boards}
-        assembled = assemble(plan.assembly, netlists, parts, words, hints)
-        return Facts(assembled.circuit, words, parts, plan.book.bind, plan.assembly_given, assembled)
-    boards = tuple(understand(b.netlist, b.name, parts, words, b.hints) for b in plan.boards)
-    return Facts(join(boards), words, parts, plan.book.bind, plan.assembly_given)
+        return facts_of_assembly(plan.assembly, boards, words, parts, bind)
+    return facts_of_boards(boards, words, parts, bind, plan.assembly_given)
 
 
 def understood(facts: Facts, board: Board) -> Understanding:

@@ -145,7 +145,9 @@ class _Line:
 
 def _steady(lines: Sequence[_Line], farads: float, amps: float, hertz: float) -> Charged:
     """The period that ends as it began, by the secant that keeps the answer between two ends (Illinois)."""
-    alike = len(lines) == 2 and replace(lines[0], half=1) == replace(lines[1], half=1) and lines[0].half != lines[1].half
+    alike = (
+        len(lines) == 2 and replace(lines[0], half=1) == replace(lines[1], half=1) and lines[0].half != lines[1].half
+    )
     span, used = (1, lines[:1]) if alike else (2, lines)
     if alike:
         used = [replace(lines[0], half=1)]

@@ -8,8 +8,9 @@ rails from one bridge, half-waves, and each half of a doubler alike. Nodes look 
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from netcheck.circuit.model import Circuit, Part, Record
 from netcheck.circuit.walk import Walks
@@ -57,7 +58,7 @@ class Rectified:
         key: of its net. net, back: keys of the rail and of what its reservoirs go to. nets: all of the rail's node.
         sign: 1 or -1, against `back`. routes: one for each half-wave on which it is charged.
         diodes, capacitors: keys of parts. farads: of all reservoirs; None where one has no readable value.
-        record: of its diodes. kind: of these.
+        record: of its diodes. kind: of these. shared: its windings also charge another rail.
     """
 
     key: str
@@ -71,6 +72,7 @@ class Rectified:
     farads: float | None
     record: Record | None
     kind: str
+    shared: bool = False
 
     @property
     def windings(self) -> tuple[Winding, ...]:
@@ -161,11 +163,11 @@ class _Finder:
         """Every rail, those without a ground at either end only where no ground is near."""
         pairs = [found for high, low in self._pairs() if (found := self._rail(high, low)) is not None]
         grounded = {node for rail in pairs if self._ground(rail.back) for node in (rail.net, rail.back)}
-        kept = [
-            rail for rail in pairs if self._ground(rail.back) or not {rail.net, rail.back} <= grounded
-        ]
+        kept = [rail for rail in pairs if self._ground(rail.back) or not {rail.net, rail.back} <= grounded]
         unique = {rail.key: rail for rail in sorted(kept, key=lambda rail: not self._ground(rail.back))[::-1]}
-        return tuple(sorted(unique.values(), key=lambda rail: natural_key(rail.key)))
+        used = Counter(winding for rail in unique.values() for winding in rail.windings)
+        rails = (replace(rail, shared=any(used[one] > 1 for one in rail.windings)) for rail in unique.values())
+        return tuple(sorted(rails, key=lambda rail: natural_key(rail.key)))
 
     def _ground(self, net: str) -> bool:
         return any(self.circuit.nets[one].role in _RETURNS for one in self.nodes.nets(net))

@@ -30,9 +30,9 @@ class Winding:
     """A secondary winding.
 
     Attributes:
-        key: of the part and the winding. part: key. ends: nets that it begins and ends on. volts: rms at its rated load.
-        amps: rms that it is made for; None when the power is not told. regulation: by how much its volts rise without
-            load, least and most, as a fraction.
+        key: of the part and the winding. part: key. ends: nets that it begins and ends on.
+        volts: rms at its rated load. amps: rms that it is made for; None when the power is not told.
+        regulation: by how much its volts rise without load, least and most, as a fraction.
     """
 
     key: str

@@ -1,11 +1,12 @@
 """What a rail behind a rectifier has: over mains, regulation of the transformer and load.
 
-The two ends decide: the bottom of the ripple at low mains with load, and the peak at high mains without any. A load that
-is not known lies between none and what the transformer is made for.
+The two ends decide: the bottom of the ripple at low mains with load, and the peak at high mains without any. A load
+that is not known lies between none and what the transformer is made for.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import product
@@ -49,13 +50,9 @@ class Supply:
         known = [amps for amps in found if amps is not None]
         if not found or len(known) < len(found):
             return None
-        # Two windings that take turns carry a half-wave each: each has less than the whole (factor 1.4, memory).
-        turns = len({route.windings for route in self.rail.routes}) > 1 and not self._shared()
-        return min(known) * (1.414 if turns else 1.0) / self.alternating
-
-    def _shared(self) -> bool:
-        """Whether each winding also feeds another rail on its other half-wave: a bridge across a tapped winding."""
-        return any(route.junctions == 1 and self.rail.kind == "bridge" for route in self.rail.routes)
+        # Two windings that take turns carry a half-wave each, 3 dB less, unless they serve another rail in between.
+        turns = len({route.windings for route in self.rail.routes}) > 1 and not self.rail.shared
+        return min(known) * (math.sqrt(2) if turns else 1.0) / self.alternating
 
     def ways(self, regulation: float) -> tuple[Way, ...] | None:
         """The routes at a share of the regulation's range; None where their ohms are not known."""
@@ -123,7 +120,5 @@ def _minus(volts: float | None) -> float | None:
 
 def supply_of(rail: Rectified, words: Words) -> Supply:
     """A rail with what the words of recognition say of mains and reservoirs."""
-    mains, hertz, spread, alternating = (
-        words.limit(name).value for name in (MAINS, FREQUENCY, RESERVOIR, ALTERNATING)
-    )
+    mains, hertz, spread, alternating = (words.limit(name).value for name in (MAINS, FREQUENCY, RESERVOIR, ALTERNATING))
     return Supply(rail, mains, hertz, spread, alternating)

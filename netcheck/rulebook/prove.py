@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from netcheck.circuit.assemble import assemble
-from netcheck.circuit.board import understand
-from netcheck.circuit.model import Hints, join
+from netcheck.circuit.model import Hints
 from netcheck.circuit.sampling import read_sample
 from netcheck.ground.names import spoken_list
 from netcheck.ground.problems import Refused
@@ -21,6 +19,7 @@ from netcheck.language.logic import invert
 from netcheck.rulebook.book import RuleBook
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.judge import Judged, judge_closely
+from netcheck.rulebook.knowing import facts_of_assembly, facts_of_boards
 from netcheck.rulebook.rule import Rule, Sample
 
 Boards = Mapping[str, tuple[Netlist, Hints]]
@@ -91,10 +90,7 @@ def _facts(boards: Boards, book: RuleBook, wiring: Node | None = None, file: str
     """Facts of boards side by side, or joined as the keys of an assembly file say."""
     if wiring is not None:
         return _joined_facts(boards, book, wiring, file)
-    understood = tuple(
-        understand(netlist, name, book.parts, book.words, hints) for name, (netlist, hints) in boards.items()
-    )
-    return Facts(join(understood), book.words, book.parts, book.bind)
+    return facts_of_boards(boards, book.words, book.parts, book.bind)
 
 
 def _joined_facts(boards: Boards, book: RuleBook, wiring: Node, file: str) -> Facts:
@@ -104,9 +100,7 @@ def _joined_facts(boards: Boards, book: RuleBook, wiring: Node, file: str) -> Fa
     problems += check_against(assembly, netlists)
     if problems:
         raise Refused(problems)
-    hints = {name: told for name, (_, told) in boards.items()}
-    assembled = assemble(assembly, netlists, book.parts, book.words, hints)
-    return Facts(assembled.circuit, book.words, book.parts, book.bind, True, assembled)
+    return facts_of_assembly(assembly, boards, book.words, book.parts, book.bind)
 
 
 def compare(sample: Sample, judged: Iterable[Judged]) -> Iterator[str]:
