@@ -105,8 +105,8 @@ network(
     Bipolar("Q3", "E", "B3", "E3", SMALL_NPN), R("R5", "E3", "V-", 1.2e3), R("R6", "0", "B3", 10e3),
     R("R7", "B3", "V-", 2.2e3),
 )  # fmt: skip
-network("ladder", "N100", R("Rin", "IN", "N0", 100.0), *(
-    element for k in range(100)
+network("ladder of 150 nodes", "N149", R("Rin", "IN", "N0", 100.0), *(
+    element for k in range(149)
     for element in (
         R(f"R{k}", f"N{k}", f"N{k + 1}", 10.0 + k), C(f"C{k}", f"N{k + 1}", "0", 1e-9),
         R(f"S{k}", f"N{k + 1}", "0", 1e5)
