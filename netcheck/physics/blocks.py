@@ -21,6 +21,7 @@ from netcheck.physics.volts import net_volts, spoken_net, volts_range
 
 # Families of connectors to which the outside world is joined: their inputs are at 0 V or open. Common practice.
 OUTSIDE_FAMILIES = frozenset({"jack", "xlr", "rca"})
+_TIES = frozenset({"link", "fuse", "ferrite"})
 _POWERS = frozenset({"rail", "ground", "chassis", "earth", "mains"})
 
 
@@ -103,15 +104,33 @@ def plan(walks: Walks, spread: Spread) -> Plan:
 
 
 def _known(walks: Walks) -> dict[str, tuple[float, float, float]]:
-    """Rails, grounds and what is joined to them: (low, nominal, high)."""
+    """Rails, grounds and what links, fuses and beads join to them: (low, nominal, high).
+
+    Volts at rest can be certain elsewhere, too: behind resistors in which no current flows. A signal moves such a net.
+    """
     found = {ZERO: (0.0, 0.0, 0.0)}
-    for key in walks.circuit.nets:
+    for key in _tied(walks):
         volts = net_volts(walks.circuit, key)
         if not isinstance(volts, Unknown):
             low, high = volts_range(walks.circuit, key)
             node = walks.joined_by_cable(key)[0]
             found.setdefault(node, (volts if low is None else low, volts, volts if high is None else high))
     return found
+
+
+def _tied(walks: Walks) -> tuple[str, ...]:
+    """Nets of rails and grounds, and those joined to them by what holds them there for signals too."""
+    circuit = walks.circuit
+    held = {key for key, net in circuit.nets.items() if net.role in _POWERS}
+    todo = list(held)
+    while todo:
+        for pin in circuit.pins_on(circuit.nets[todo.pop()]):
+            part = circuit.part_of(pin)
+            if part.fitted and (part.kind in _TIES or (part.kind == "resistor" and part.value.number == 0)):
+                fresh = {mate.net for mate in part.pins} - held
+                held |= fresh
+                todo.extend(fresh)
+    return tuple(key for key in circuit.nets if key in held)
 
 
 def _all_pieces(
