@@ -74,12 +74,12 @@ def test_there_are_two_channels_and_they_are_equal(numbers: Behaviour) -> None:
 def test_the_gain_is_that_of_its_resistors(left: PathBehaviour) -> None:
     """1 + 3.3k / 1.5k behind a divider of 1 kohm and 100 kohm."""
     assert left.gain == pytest.approx(20 * math.log10(3.2 * 100 / 101), abs=0.02)
-    assert left.flatness < 0.05
+    assert left.flatness < 0.1
 
 
 def test_the_low_corner_is_set_by_the_input_capacitor_and_its_resistor(left: PathBehaviour) -> None:
     corner = left.corner("low", 3.0)
-    assert corner is not None and corner.hertz == pytest.approx(1 / (2 * math.pi * 2.2e-6 * 101e3), rel=0.01)
+    assert corner is not None and corner.hertz == pytest.approx(1 / (2 * math.pi * 680e-9 * 101e3), rel=0.01)
     assert corner.parts == ("amp/C102", "amp/R103")
     assert corner.shares == pytest.approx((1.0, 0.99), abs=0.02)
 
