@@ -5,10 +5,13 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import replace
+from typing import TypeVar
 
 from netcheck.physics.levels import Driven, drive
-from netcheck.physics.paths import PathModel
+from netcheck.physics.pathmodel import PathModel
 from netcheck.physics.points import Points
+
+Values = TypeVar("Values")
 
 
 def drive_once(points: Points, made: PathModel, ohms: float) -> Driven | tuple[str, ...]:
@@ -26,11 +29,20 @@ def drive_once(points: Points, made: PathModel, ohms: float) -> Driven | tuple[s
     model, driven = kept
     if isinstance(driven, tuple) or model is made:
         return driven
+    return renamed(points, driven, model, made, names)
+
+
+def renamed(points: Points, driven: Driven, model: PathModel, made: PathModel, names: Mapping[str, str]) -> Driven:
+    """What one path does, told of another of the same structure; names: the parts of the one by those of the other."""
     elements = dict(zip(model.structure.names, made.structure.names, strict=True))
-    watts = {elements.get(name, name): heat for name, heat in driven.watts.items()}
+
+    def told(values: Mapping[str, Values]) -> dict[str, Values]:
+        return {elements.get(name, name): value for name, value in values.items()}
+
     parts = points.walks.circuit.parts
     said = {points.said(parts[old]): points.said(parts[new]) for old, new in names.items()}
-    return replace(driven, watts=watts, level=replace(driven.level, limit=_reworded(driven.level.limit, said)))
+    level = replace(driven.level, limit=_reworded(driven.level.limit, said))
+    return replace(driven, level=level, watts=told(driven.watts), amps=told(driven.amps), across=told(driven.across))
 
 
 def _reworded(clause: str, said: Mapping[str, str]) -> str:

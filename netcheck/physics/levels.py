@@ -8,13 +8,14 @@ which hold their charge, and an estimate where a capacitor turns the phase at 1 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from netcheck.circuit.model import Record
+from netcheck.ground.units import DECIBEL_AT_MILLIWATT, Quantity
 from netcheck.physics.behaviour import LoadLevel
 from netcheck.physics.devices import figure
 from netcheck.physics.modelling import ZERO
@@ -27,8 +28,8 @@ from netcheck.physics.network.elements import (
     Resistor,
 )
 from netcheck.physics.network.operating import Network, NoOperatingPoint, OperatingPoint, operating_point, terminals
-from netcheck.physics.paths import MIDDLE, PathModel
-from netcheck.physics.points import Points, current_into, heat_of
+from netcheck.physics.pathmodel import MIDDLE, PathModel
+from netcheck.physics.points import Points, current_into, currents_of, heat_of
 
 Real = NDArray[np.float64]
 
@@ -71,6 +72,27 @@ def at_power(watts: float, ohms: float) -> LoadLevel:
     return _level(math.sqrt(2 * watts * ohms), ohms, "", 0.0)
 
 
+def sound_level(volts: float, ohms: float, sensitivity: Quantity) -> float:
+    """Sound pressure of a headphone or loudspeaker at an rms voltage, in dB SPL.
+
+    Args:
+        ohms: of the transducer. sensitivity: in dB SPL at 1 mW or at 1 V.
+
+    Source: S + 10 log10(P / 1 mW), Texas Instruments, "Amp up your cans", part 1.
+
+    >>> from netcheck.ground.units import read_quantity
+    >>> round(sound_level(1.789, 32.0, read_quantity("90 dB/mW")), 1)
+    110.0
+    >>> round(sound_level(1.0, 32.0, read_quantity("110 dB/V")), 1)
+    110.0
+    """
+    if volts <= 0:
+        return -math.inf
+    if sensitivity.unit == DECIBEL_AT_MILLIWATT:
+        return sensitivity.value + 10 * math.log10(volts**2 / ohms / 1e-3)
+    return sensitivity.value + 20 * math.log10(volts)
+
+
 def _level(peak: float, ohms: float, limit: str, gain: float) -> LoadLevel:
     ohms = max(ohms, SHORT_OHMS)
     amps = peak / ohms if math.isfinite(ohms) else 0.0
@@ -83,11 +105,15 @@ class Driven:
 
     Attributes:
         level: the largest sine. outputs: volts of the output against rest, rising. watts: element -> heat at each.
+        amps: element -> current into its first terminal at each; a collector or a drain is the first of its element.
+        across: element -> volts from its first terminal to its last, from collector to emitter.
     """
 
     level: LoadLevel
     outputs: Real
     watts: Mapping[str, Real]
+    amps: Mapping[str, Real] = field(default_factory=dict)
+    across: Mapping[str, Real] = field(default_factory=dict)
 
     def heat(self, element: str, peak: float) -> float:
         """Mean watts of an element over a sine of that peak at the output."""
@@ -100,6 +126,18 @@ class Driven:
         heats = [self.heat(element, float(peak)) for peak in peaks]
         most = int(np.argmax(heats))
         return heats[most], float(peaks[most])
+
+    def square(self, element: str) -> float:
+        """Mean watts of an element when the output is driven from one end to the other, half of the time at each."""
+        return float(self.watts[element][0] + self.watts[element][-1]) / 2
+
+    def most_amps(self, element: str) -> float:
+        """The most current into an element's first terminal, either way, rest included."""
+        return float(np.max(np.abs(self.amps[element])))
+
+    def most_volts(self, element: str) -> float:
+        """The most volts from an element's first terminal to its last, either way, rest included."""
+        return float(np.max(np.abs(self.across[element])))
 
 
 class _Moved:
@@ -207,15 +245,25 @@ def drive(points: Points, made: PathModel, ohms: float) -> Driven | tuple[str, .
     peak = abs(gain) * most[0]
     decibels = 20 * math.log10(abs(gain))
     changes = np.linspace(-most[0], most[0], 2 * STEPS + 1)
-    outputs, heats = [], []
-    for change in changes:
-        point = moved.at(float(change))
-        if point is not None:
-            outputs.append(point.volts[made.output] - zero)
-            heats.append({e.name: heat_of(e, point.volts) for e in moved.elements if not isinstance(e, CurrentSource)})
-    order = np.argsort(outputs)
-    watts = {name: np.array([heats[at][name] for at in order]) for name in (heats[0] if heats else {})}
-    return Driven(_level(peak, ohms, most[1], decibels), np.array(outputs)[order], watts)
+    points_there = [point for change in changes if (point := moved.at(float(change))) is not None]
+    points_there.sort(key=lambda point: point.volts[made.output])
+    outputs = np.array([point.volts[made.output] - zero for point in points_there])
+    told = [element for element in moved.elements if not isinstance(element, CurrentSource)]
+
+    def at_each(value: Callable[[Element, Mapping[str, float]], float]) -> dict[str, Real]:
+        return {e.name: np.array([value(e, point.volts) for point in points_there]) for e in told}
+
+    level = _level(peak, ohms, most[1], decibels)
+    return Driven(level, outputs, at_each(heat_of), at_each(_first_amps), at_each(_end_to_end))
+
+
+def _first_amps(element: Element, volts: Mapping[str, float]) -> float:
+    return currents_of(element, volts)[0]
+
+
+def _end_to_end(element: Element, volts: Mapping[str, float]) -> float:
+    nodes = terminals(element)
+    return volts[nodes[0]] - volts[nodes[-1]]
 
 
 def _last(moved: _Moved, sign: float, gain: float, zero: float, span: float) -> tuple[float, str]:
