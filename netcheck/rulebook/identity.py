@@ -14,7 +14,9 @@ from netcheck.circuit.shapeparts import Match
 from netcheck.language.values import Lot
 from netcheck.physics.channels import ChannelPair, Couple
 from netcheck.physics.mains import AcrossLine
+from netcheck.physics.ports import SignalPath
 from netcheck.rulebook.facts import Facts
+from netcheck.rulebook.nouns_signal import keys_of_path
 from netcheck.rulebook.vocabulary import members
 
 
@@ -26,6 +28,8 @@ def keys_of(facts: Facts, value: object) -> tuple[str, ...]:
         return tuple(part.key for part in value.capacitors)
     if isinstance(value, Couple | ChannelPair):
         return tuple(value.key.split(" + "))
+    if isinstance(value, SignalPath):
+        return keys_of_path(value)
     if isinstance(value, Lot):
         return tuple(key for member in value.members for key in keys_of(facts, member))
     key = getattr(value, "key", None) or getattr(value, "name", None)

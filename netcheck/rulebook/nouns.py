@@ -25,6 +25,7 @@ from netcheck.rulebook.nouns_heat import HEATSINK_ATTRIBUTES, HEATSINK_OF_PART
 from netcheck.rulebook.nouns_channels import CHANNEL_NOUNS
 from netcheck.rulebook.nouns_mains import MAINS_ATTRIBUTES
 from netcheck.rulebook.nouns_rings import RING_ATTRIBUTES
+from netcheck.rulebook.nouns_signal import SIGNAL_ATTRIBUTES
 from netcheck.rulebook.nouns_ties import TIE_ATTRIBUTES
 
 PART, PIN, NET, RECORD = Thing("part"), Thing("pin"), Thing("net"), Thing("record")
@@ -485,6 +486,7 @@ NOUN_ATTRIBUTES: dict[str, Mapping[str, Attribute]] = {
     "oddity": ODDITY_ATTRIBUTES,
     "ground tie": TIE_ATTRIBUTES,
     "heatsink": HEATSINK_ATTRIBUTES,
+    "signal path": SIGNAL_ATTRIBUTES,
     "board": BOARD_ATTRIBUTES,
     **MAINS_ATTRIBUTES,
     **CHANNEL_NOUNS,

@@ -12,6 +12,7 @@ from netcheck.language.values import Lot, Unknown, unite
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.nouns_assembly import assembly_subjects
 from netcheck.rulebook.nouns_heat import heatsinks
+from netcheck.rulebook.nouns_signal import paths_of
 from netcheck.rulebook.nouns_ties import ground_ties
 from netcheck.rulebook.rule import Rule, Subject
 
@@ -63,6 +64,8 @@ def of_noun(facts: Facts, noun: str) -> Sequence[object]:
             return facts.mains.sides
         case "across the line":
             return facts.mains.across
+        case "signal path":
+            return paths_of(facts)
         case "board":
             return facts.boards
     in_assembly = assembly_subjects(facts, noun)

@@ -16,9 +16,11 @@ from netcheck.language.values import Lot
 from netcheck.physics.conductors import Conductor, GroundLoop, Island, Tie
 from netcheck.physics.mains import AcrossLine, MainsEntry, MainsSide
 from netcheck.physics.mating import Contact, Mating
+from netcheck.physics.ports import SignalPath
 from netcheck.rulebook.facts import ControlPin, Facts, Oddity, SupplyPin
 from netcheck.rulebook.functions import FUNCTIONS, matches_function
 from netcheck.rulebook.functions_amplifier import AMPLIFIER_FUNCTIONS
+from netcheck.rulebook.functions_signal import SIGNAL_FUNCTIONS
 from netcheck.rulebook.functions_supply import SUPPLY_FUNCTIONS
 from netcheck.rulebook.nouns import NOUN_ATTRIBUTES, amplifier_text, part_attributes
 from netcheck.rulebook.nouns_assembly import assembly_text
@@ -26,6 +28,7 @@ from netcheck.rulebook.nouns_heat import heatsink_text
 from netcheck.rulebook.nouns_channels import channel_text
 from netcheck.rulebook.nouns_mains import MAINS_FUNCTIONS
 from netcheck.rulebook.nouns_rings import RING_FUNCTIONS
+from netcheck.rulebook.nouns_signal import path_text
 from netcheck.rulebook.nouns_ties import tie_text
 from netcheck.rulebook.nouns_wiring import WIRING_FUNCTIONS
 
@@ -50,6 +53,7 @@ NOUNS: dict[str, str] = {
     "wire": "wire",
     "signal input": "signal input",
     "signal output": "signal output",
+    "signal path": "signal path",
     "assembly": "assembly",
     "mains entry": "mains entry",
     "mains side": "mains side",
@@ -67,7 +71,7 @@ class RuleVocabulary:
     @cached_property
     def functions(self) -> Mapping[str, Function]:
         """All functions, by name."""
-        extra = {**MAINS_FUNCTIONS, **WIRING_FUNCTIONS, **SUPPLY_FUNCTIONS, **RING_FUNCTIONS}
+        extra = {**MAINS_FUNCTIONS, **WIRING_FUNCTIONS, **SUPPLY_FUNCTIONS, **RING_FUNCTIONS, **SIGNAL_FUNCTIONS}
         extra |= AMPLIFIER_FUNCTIONS
         return {**FUNCTIONS, **extra, "matches": matches_function(self.shape_names)}
 
@@ -137,6 +141,8 @@ def name_of(facts: Facts, value: object) -> str:
         return spoken_list([name_of(facts, circuit.nets[key]) for key in value.grounds])
     if isinstance(value, Tie):
         return tie_text(facts, value)
+    if isinstance(value, SignalPath):
+        return path_text(facts, value)
     if isinstance(value, Sink):
         return heatsink_text(facts, value)
     if isinstance(value, Match):

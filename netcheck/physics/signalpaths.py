@@ -1,0 +1,432 @@
+"""What a signal path does, between its source and its load: one number at a time, each when it is asked for.
+
+The source stands behind its ohms, where these are told, the lead and the load at the output. Gain is from the volts of
+the source to those at the output. Of a balanced input both pins are driven, half the volts each and opposite; at a
+balanced output the difference of its pins counts.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from functools import cached_property
+from types import MappingProxyType
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netcheck.circuit.conduction import VARIABLE
+from netcheck.ground.names import natural_key
+from netcheck.language.values import Unknown
+from netcheck.physics.devices import Setting
+from netcheck.physics.drives import drive_once
+from netcheck.physics.modelling import WIRE_OHMS, ZERO
+from netcheck.physics.network.elements import Capacitor, Resistor
+from netcheck.physics.network.operating import Network, OperatingPoint
+from netcheck.physics.network.response import Singular, Transfer
+from netcheck.physics.pathmodel import MIDDLE, PathModel, crossing, path_model
+from netcheck.physics.paths import in_band_noise, input_ohms
+from netcheck.physics.points import Points
+from netcheck.physics.ports import SignalPath
+
+Real = NDArray[np.float64]
+
+SOURCE, SOURCE_BACK, LOAD, LEAD = "source", "source back", "load", "lead"
+AROUND = {SOURCE, SOURCE_BACK, LOAD, LEAD}
+COARSE = np.logspace(-2, 8, 121)  # where a corner is looked for: twelve frequencies a decade
+NOISE_GRID = np.logspace(1, 5, 121)
+FINE = 9
+QUIETEST = 1e-6  # what passes less than a millionth at 1 kHz is no path
+OPEN = math.inf
+HALF = 0.5  # cosine of the phase at 1 kHz below which a signal is neither upright nor inverted: 60 degrees
+LEAST_SHARE = 0.15  # what sets less than this much of a corner is not named
+MOST_CONTROLS = 6
+MOST_DRIVEN_NODES = 80
+
+
+class PathNumbers:
+    """The numbers of one path.
+
+    Args:
+        points: of the circuit. path: its way. told: positions of its potentiometers, 0 to 1 by key of the part.
+        closes: decibels between both ends of a potentiometer from which it is taken for one that closes the path; such
+            a one stands where most comes out unless its position is told, any other in the middle.
+    """
+
+    def __init__(self, points: Points, path: SignalPath, told: dict[str, float], closes: float) -> None:
+        self.points, self.path, self.told, self.closes = points, path, told, closes
+        self._models: dict[tuple[object, ...], PathModel | tuple[str, ...]] = {}
+
+    # The network
+
+    @cached_property
+    def loads(self) -> tuple[float, ...]:
+        """Loads that are told, the heaviest first; none at all counts as one, open."""
+        told = self.path.sink.loads if self.path.sink is not None else ()
+        return tuple(sorted(told)) or (OPEN,)
+
+    @cached_property
+    def controls(self) -> tuple[str, ...]:
+        """Potentiometers of the path, in natural order."""
+        made = path_model(self.points, self.path)
+        if isinstance(made, tuple):
+            return ()
+        parts = self.points.walks.circuit.parts
+        found = {part for part in made.part_of.values() if parts[part].kind in VARIABLE}
+        return tuple(sorted(found, key=natural_key)[:MOST_CONTROLS])
+
+    @cached_property
+    def ends(self) -> dict[str, tuple[float, float]]:
+        """Gain in dB at 1 kHz with each control at its first and at its last end, the others in the middle."""
+        found = {}
+        for key in self.controls:
+            gains = [self._plain_gain(Setting(positions=MappingProxyType({key: at}))) for at in (0.0, 1.0)]
+            found[key] = (gains[0], gains[1])
+        return found
+
+    def _setting(self, full: bool) -> Setting:
+        positions = {}
+        for key, (first, last) in self.ends.items():
+            closing = abs(first - last) >= self.closes
+            if key in self.told and not (full and closing):
+                positions[key] = self.told[key]
+            elif closing:
+                positions[key] = 0.0 if first > last else 1.0
+        return Setting(positions=MappingProxyType(positions)) if positions else Setting()
+
+    @cached_property
+    def usual(self) -> Setting:
+        """Controls as told; those that close the path fully open, all others in the middle."""
+        return self._setting(full=False)
+
+    @cached_property
+    def full(self) -> Setting:
+        """The same with all that closes the path fully open."""
+        return self._setting(full=True)
+
+    def _plain_gain(self, setting: Setting) -> float:
+        made = self.model(OPEN, setting)
+        if isinstance(made, tuple):
+            return 0.0
+        return float(self._transfer(made, np.array([MIDDLE])).decibels[0])
+
+    def model(self, load: float, setting: Setting) -> PathModel | tuple[str, ...]:
+        """The path between source and load."""
+        asked = (load, tuple(sorted(setting.positions.items())))
+        if asked not in self._models:
+            made = path_model(self.points, self.path, setting)
+            self._models[asked] = made if isinstance(made, tuple) else self._between(made, load)
+        return self._models[asked]
+
+    def _between(self, made: PathModel, load: float) -> PathModel:
+        path, source, sink = made.path, self.path.source, self.path.sink
+        ohms = (source.source_ohms if source is not None else None) or WIRE_OHMS
+        first = path.input.node
+        added: list[Resistor | Capacitor] = [Resistor(SOURCE, SOURCE, first, ohms, noisy=ohms > WIRE_OHMS)]
+        known = {node: volts for node, volts in made.network.known.items() if node != first}
+        known |= {SOURCE: made.point.volts[first], ZERO: 0.0}
+        if path.input.back and path.input.back in made.point.volts:
+            added.append(Resistor(SOURCE_BACK, SOURCE_BACK, path.input.back, ohms, noisy=ohms > WIRE_OHMS))
+            known |= {SOURCE_BACK: made.point.volts[path.input.back]}
+        other = path.output.back if path.output.back in made.point.volts else ZERO
+        if math.isfinite(load):
+            added.append(Resistor(LOAD, path.output.node, other, max(load, WIRE_OHMS), noisy=False))
+        if sink is not None and sink.cable_farads:
+            added.append(Capacitor(LEAD, path.output.node, other, sink.cable_farads))
+        volts = dict(made.point.volts) | known
+        network = Network((*made.network.elements, *added), known)
+        amps = dict(made.point.currents) | {element.name: (0.0, 0.0) for element in added}
+        parts = dict(made.part_of) | {element.name: element.name for element in added}
+        ends = replace(path, input=replace(path.input, node=SOURCE))
+        return PathModel(ends, network, OperatingPoint(volts, amps), MappingProxyType(parts))
+
+    @cached_property
+    def reasons(self) -> tuple[str, ...]:
+        """Why nothing is computed; empty when all is well."""
+        made = self.model(self.loads[0], self.usual)
+        if isinstance(made, tuple):
+            return made
+        try:
+            found = self._transfer(made, np.array([MIDDLE])).values
+        except Singular as singular:
+            return (str(singular),)
+        if not np.all(np.isfinite(found)) or np.max(np.abs(found)) < QUIETEST:
+            return ("nothing to speak of comes from the input to the output",)
+        return ()
+
+    def _asked(self, load: float, setting: Setting | None = None) -> PathModel | Unknown:
+        """The model for a load, or why there is none."""
+        if self.reasons:
+            return Unknown(self.reasons)
+        made = self.model(load, setting or self.usual)
+        return Unknown(made) if isinstance(made, tuple) else made
+
+    def _once(self, made: PathModel, asked: tuple[object, ...], compute: Callable[[], object]) -> object:
+        """A number that all paths of one structure share, worked out once."""
+        key = ("signal path", made.structure.key, *asked)
+        if key not in self.points.kept:
+            self.points.kept[key] = compute()
+        return self.points.kept[key]
+
+    # Transfer
+
+    def _transfer(self, made: PathModel, frequencies: Real) -> Transfer:
+        found = self._single(made, SOURCE, frequencies)
+        if SOURCE_BACK in made.network.known:
+            back = self._single(made, SOURCE_BACK, frequencies)
+            found = Transfer(frequencies, (found.values - back.values) / 2, (found.slopes - back.slopes) / 2)
+        return found
+
+    def _single(self, made: PathModel, source: str, frequencies: Real) -> Transfer:
+        back = made.path.output.back
+        if made.output not in made.small.index:  # the input itself is the output
+            one = np.ones(len(frequencies), dtype=complex)
+            return Transfer(frequencies, one, 0 * one)
+        found = made.small.transfer(source, made.output, frequencies)
+        if back and back in made.small.index:
+            other = made.small.transfer(source, back, frequencies)
+            found = Transfer(frequencies, found.values - other.values, found.slopes - other.slopes)
+        return found
+
+    def _decibels(self, load: float, frequencies: Sequence[float], setting: Setting | None = None) -> Real | Unknown:
+        made = self._asked(load, setting)
+        if isinstance(made, Unknown):
+            return made
+        asked = ("decibels", tuple(frequencies))
+        found = self._once(made, asked, lambda: self._transfer(made, np.array(frequencies)).decibels)
+        assert isinstance(found, np.ndarray)
+        return found
+
+    def gain(self, hertz: float, load: float | None = None) -> float | Unknown:
+        """Decibels at a frequency, with the heaviest load unless another is named."""
+        found = self._decibels(self.loads[0] if load is None else load, (hertz,))
+        return found if isinstance(found, Unknown) else float(found[0])
+
+    def full_gain(self) -> float | Unknown:
+        """Decibels at 1 kHz with all that closes the path fully open."""
+        found = self._decibels(self.loads[0], (MIDDLE,), self.full)
+        return found if isinstance(found, Unknown) else float(found[0])
+
+    def inverts(self) -> bool | Unknown:
+        """Whether the output goes down when the input goes up, at 1 kHz."""
+        made = self._asked(self.loads[0])
+        if isinstance(made, Unknown):
+            return made
+        value = complex(self._transfer(made, np.array([MIDDLE])).values[0])
+        share = value.real / abs(value)
+        if abs(share) < HALF:
+            degrees = round(math.degrees(math.atan2(value.imag, value.real)))
+            return Unknown((f"at 1 kHz the output is neither upright nor inverted: its phase is {degrees}°",))
+        return share < 0
+
+    def flatness(self, low: float, high: float) -> float | Unknown:
+        """Largest deviation from the gain at 1 kHz between two frequencies, in dB, over all loads."""
+        grid = (MIDDLE, *(float(one) for one in np.geomspace(low, high, 61)))
+        most = 0.0
+        for load in self.loads:
+            found = self._decibels(load, grid)
+            if isinstance(found, Unknown):
+                return found
+            most = max(most, float(np.max(np.abs(found - found[0]))))
+        return most
+
+    def delay(self, hertz: float) -> float | Unknown:
+        """Group delay at a frequency, in seconds."""
+        found = self._delays(self.loads[0], (hertz,))
+        return found if isinstance(found, Unknown) else float(found[0])
+
+    def delay_spread(self, low: float, high: float) -> float | Unknown:
+        """Longest less shortest group delay between two frequencies, over all loads."""
+        most = 0.0
+        for load in self.loads:
+            found = self._delays(load, tuple(float(one) for one in np.geomspace(low, high, 121)))
+            if isinstance(found, Unknown):
+                return found
+            most = max(most, float(np.max(found) - np.min(found)))
+        return most
+
+    def _delays(self, load: float, frequencies: Sequence[float]) -> Real | Unknown:
+        made = self._asked(load)
+        if isinstance(made, Unknown):
+            return made
+        asked = ("delays", tuple(frequencies))
+        found = self._once(made, asked, lambda: self._transfer(made, np.array(frequencies)).group_delay)
+        assert isinstance(found, np.ndarray)
+        return found
+
+    # Corners
+
+    def corner(self, side: str, drop: float) -> tuple[float | None, float] | Unknown:
+        """Where the response has fallen by so many dB from what it is at 1 kHz: the one nearest to 1 kHz of all loads.
+
+        Returns:
+            Hertz, None where nothing falls that far between 0.01 Hz and 100 MHz; and the load of it.
+        """
+        best: tuple[float | None, float] = (None, self.loads[0])
+        for load in self.loads:
+            made = self._asked(load)
+            if isinstance(made, Unknown):
+                return made
+            hertz = self._once(made, ("corner", side, drop), self._finder(made, side, drop))
+            assert hertz is None or isinstance(hertz, float)
+            if hertz is not None and (best[0] is None or abs(math.log(hertz / 1e3)) < abs(math.log(best[0] / 1e3))):
+                best = (hertz, load)
+        return best
+
+    def _finder(self, made: PathModel, side: str, drop: float) -> Callable[[], float | None]:
+        return lambda: self._corner_of(made, side, drop)
+
+    def _corner_of(self, made: PathModel, side: str, drop: float) -> float | None:
+        level = float(self._transfer(made, np.array([MIDDLE])).decibels[0]) - drop
+        grid = COARSE[COARSE <= MIDDLE * 2] if side == "low" else COARSE[COARSE >= MIDDLE / 2]
+        found = crossing((grid, self._transfer(made, grid).decibels), level, side)
+        for _ in range(2):
+            if found is None:
+                return None
+            step = 10 ** (1 / 12)
+            near = np.geomspace(found / step, found * step, FINE)
+            finer = _through(near, self._transfer(made, near).decibels, level, side)
+            found = finer if finer is not None else found
+        return found
+
+    def set_by(self, side: str, drop: float) -> tuple[tuple[str, float], ...] | Unknown:
+        """Keys of the parts that set a corner with their shares, capacitors first; 1 for an RC by itself."""
+        found = self._sensitive(side, drop)
+        return found if isinstance(found, Unknown) else found[0]
+
+    def steepness(self, side: str, drop: float) -> float | Unknown:
+        """Slope of the response at a corner, as a power of the frequency: 0.5 at -3 dB of an RC by itself."""
+        found = self._sensitive(side, drop)
+        return found if isinstance(found, Unknown) else found[1]
+
+    def _sensitive(self, side: str, drop: float) -> tuple[tuple[tuple[str, float], ...], float] | Unknown:
+        at = self.corner(side, drop)
+        if isinstance(at, Unknown):
+            return at
+        made = self._asked(at[1])
+        if isinstance(made, Unknown):
+            return made
+        hertz = at[0]
+        if hertz is None:
+            return (), 0.0
+        if made.path.output.back or made.path.input.back:
+            return Unknown(("what sets a corner between two pins is not computed",))
+        told = self._once(made, ("set by", side, drop), lambda: _set_by(made, hertz))
+        assert isinstance(told, tuple)
+        shares, slope = told
+        by_part: dict[tuple[bool, str], float] = {}
+        capacitors = {element.name for element in made.network.elements if isinstance(element, Capacitor)}
+        for name, share in zip(made.structure.names, shares, strict=True):
+            part = made.part_of[name]
+            if part not in AROUND:
+                place = (name not in capacitors, part)
+                by_part[place] = by_part.get(place, 0.0) + share
+        ranked = sorted(by_part, key=lambda place: (place[0], -abs(by_part[place]), natural_key(place[1])))
+        named = tuple((p[1], round(abs(by_part[p]), 3)) for p in ranked if abs(by_part[p]) >= LEAST_SHARE)
+        return named, slope
+
+    # Ends, noise, levels
+
+    def input_ohms(self) -> float | Unknown:
+        """What a source meets at 1 kHz."""
+        made = self._asked(OPEN)
+        if isinstance(made, Unknown):
+            return made
+        plain = path_model(self.points, self.path, self.usual)
+        return Unknown(plain) if isinstance(plain, tuple) else input_ohms(plain)
+
+    def output_ohms(self, hertz: float) -> float | Unknown:
+        """What a load meets at a frequency, its lead and itself aside."""
+        made = path_model(self.points, self.path, self.usual)
+        if self.reasons or isinstance(made, tuple):
+            return Unknown(self.reasons or (made if isinstance(made, tuple) else ()))
+        if made.output not in made.small.index:
+            return 0.0
+        return float(np.abs(made.small.impedance(made.output, np.array([hertz])))[0])
+
+    def noise(self, weighted: bool = False) -> float | Unknown:
+        """Volts rms between 20 Hz and 20 kHz at the output, its source at rest; A-weighted if so asked."""
+        made = self._asked(self.loads[0])
+        if isinstance(made, Unknown):
+            return made
+        if made.path.output.back:
+            return Unknown(("the noise between two pins is not computed",))
+        if made.output not in made.small.index:
+            return 0.0
+        found = self._once(
+            made,
+            ("noise", weighted),
+            lambda: in_band_noise(made.small.noise(made.output, NOISE_GRID), NOISE_GRID, weighted),
+        )
+        assert isinstance(found, float)
+        return found
+
+    def noisiest(self) -> tuple[str, ...] | Unknown:
+        """Keys of the parts that make most of the noise, the loudest first."""
+        made = self._asked(self.loads[0])
+        if isinstance(made, Unknown) or made.output not in made.small.index:
+            return made if isinstance(made, Unknown) else ()
+        power: dict[str, float] = {}
+        for share in made.small.noise(made.output, NOISE_GRID):
+            part = made.part_of[share.name]
+            if part not in AROUND:
+                power[part] = power.get(part, 0.0) + in_band_noise([share], NOISE_GRID) ** 2
+        most = max(power.values(), default=0.0)
+        ranked = sorted(power, key=lambda part: (-power[part], natural_key(part)))
+        return tuple(part for part in ranked if power[part] > LEAST_SHARE * most)[:MOST_CONTROLS]
+
+    def swing(self, load: float) -> tuple[float, str] | Unknown:
+        """The largest sine at the output, volts rms, with all controls fully open, and what limits it."""
+        made = self._asked(load, self.full)
+        if isinstance(made, Unknown):
+            return made
+        if made.path.output.back or len(made.path.nodes) > MOST_DRIVEN_NODES:
+            return Unknown(("the largest signal of this path is not computed",))
+        found = drive_once(self.points, made, load)
+        if isinstance(found, tuple):
+            return Unknown(found)
+        return found.level.volts, found.level.limit
+
+    def across(self, part: str, hertz: float) -> float | Unknown:
+        """Volts across a part of two ends for each volt of the source, at a frequency, controls fully open."""
+        made = self._asked(self.loads[0], self.full)
+        if isinstance(made, Unknown):
+            return made
+        element = next(
+            (e for e in made.network.elements if isinstance(e, Capacitor | Resistor) and e.name == part), None
+        )
+        if element is None:
+            return 0.0
+        volts = [
+            0j
+            if node not in made.small.index
+            else complex(made.small.transfer(SOURCE, node, np.array([hertz])).values[0])
+            for node in (element.a, element.b)
+        ]
+        return abs(volts[0] - volts[1])
+
+
+def _through(frequencies: Real, decibels: Real, level: float, side: str) -> float | None:
+    """Where a short piece of a curve goes through a level, between points by straight lines over the logarithm."""
+    above = decibels >= level
+    steps = [at for at in range(len(above) - 1) if above[at] != above[at + 1]]
+    if not steps:
+        return None
+    at = steps[-1] if side == "low" else steps[0]
+    share = (level - decibels[at]) / (decibels[at + 1] - decibels[at])
+    return float(frequencies[at] * (frequencies[at + 1] / frequencies[at]) ** share)
+
+
+def _set_by(made: PathModel, hertz: float) -> tuple[tuple[float, ...], float]:
+    """How much of a corner each element sets, in the order of the structure's names; and the slope there.
+
+    The corner moves so that the response there stays where it is against that at 1 kHz: d ln f / d ln C is the change
+    of the one against the other, divided by the slope of the response.
+    """
+    there, slope = made.small.sensitivities(SOURCE, made.output, hertz)
+    middle, _ = made.small.sensitivities(SOURCE, made.output, MIDDLE)
+    if abs(slope) < 1e-9:
+        return tuple(0.0 for _ in made.structure.names), slope
+    shares = tuple((there.get(name, 0.0) - middle.get(name, 0.0)) / slope for name in made.structure.names)
+    return shares, slope

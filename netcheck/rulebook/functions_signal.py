@@ -1,0 +1,205 @@
+"""Functions of the rule language about signal paths: gain, corners, delay, noise, levels."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+
+from netcheck.circuit.model import Part
+from netcheck.ground.units import DECIBEL, HERTZ, OHM, PLAIN, SECOND, VOLT, Unit
+from netcheck.language.scope import Trace
+from netcheck.language.types import Function, ListOf, Number, Parameter, Text, Thing, Type, Word, YesNo
+from netcheck.language.values import Lot, Unknown, unite
+from netcheck.physics.ports import SignalPath
+from netcheck.rulebook.facts import Facts
+from netcheck.rulebook.functions import PART_PARAMETER
+from netcheck.rulebook.signals import loudness, signals_of
+
+MIDDLE = 1000.0
+HIGHEST = 1e8  # no corner is looked for beyond
+STEPS = 50  # what a number of a path counts among the steps of a verdict
+
+
+def _number(name: str, unit: Unit, expected: str, needed: bool = True) -> Parameter:
+    return Parameter(name, lambda kind: isinstance(kind, Number) and kind.unit == unit, expected, needed)
+
+
+PATH = Parameter("path", lambda kind: isinstance(kind, Thing) and kind.noun == "signal path", "a signal path")
+AT = _number("f", HERTZ, "a frequency", needed=False)
+LOW, HIGH = _number("low", HERTZ, "a frequency"), _number("high", HERTZ, "a frequency")
+DROP = _number("drop", DECIBEL, "decibels")
+LOAD = _number("load", OHM, "ohms")
+SIDE = Parameter("side", lambda kind: isinstance(kind, Text | Word), "'low' or 'high'")
+
+
+def _fixed(kind: Type) -> Callable[[Sequence[Type], Mapping[str, Type]], Type | str]:
+    return lambda types, named: kind
+
+
+def _looked(facts: Facts, trace: Trace, path: SignalPath) -> None:
+    trace.step(STEPS)
+    trace.saw(end for end in (path.input.pin, path.output.pin) if end)
+
+
+def _gain(facts: Facts, trace: Trace, path: SignalPath, f: float | None = None) -> object:
+    _looked(facts, trace, path)
+    return signals_of(facts).ask(path, lambda numbers: numbers.gain(MIDDLE if f is None else f))
+
+
+def _full_gain(facts: Facts, trace: Trace, path: SignalPath) -> object:
+    _looked(facts, trace, path)
+    return signals_of(facts).ask(path, lambda numbers: numbers.full_gain())
+
+
+def _inverts(facts: Facts, trace: Trace, path: SignalPath) -> object:
+    _looked(facts, trace, path)
+    return signals_of(facts).ask(path, lambda numbers: numbers.inverts())
+
+
+def _flatness(facts: Facts, trace: Trace, path: SignalPath, low: float, high: float) -> object:
+    _looked(facts, trace, path)
+    if not 0 < low < high:
+        return Unknown(("the band has no width",))
+    return signals_of(facts).ask(path, lambda numbers: numbers.flatness(low, high))
+
+
+def _delay(facts: Facts, trace: Trace, path: SignalPath, f: float | None = None) -> object:
+    _looked(facts, trace, path)
+    return signals_of(facts).ask(path, lambda numbers: numbers.delay(MIDDLE if f is None else f))
+
+
+def _delay_spread(facts: Facts, trace: Trace, path: SignalPath, low: float, high: float) -> object:
+    _looked(facts, trace, path)
+    if not 0 < low < high:
+        return Unknown(("the band has no width",))
+    return signals_of(facts).ask(path, lambda numbers: numbers.delay_spread(low, high))
+
+
+def _corner(facts: Facts, trace: Trace, path: SignalPath, side: str, drop: float) -> object:
+    """Hertz; 0 where nothing falls below, unknown with its least value where nothing falls above."""
+    _looked(facts, trace, path)
+    found = signals_of(facts).ask(path, lambda numbers: numbers.corner(side, drop))
+    if isinstance(found, Unknown):
+        return found
+    if found[0] is not None:
+        return found[0]
+    return 0.0 if side == "low" else Unknown(("the response does not fall that far",), low=HIGHEST)
+
+
+def _corner_parts(facts: Facts, trace: Trace, path: SignalPath, side: str, drop: float) -> object:
+    _looked(facts, trace, path)
+    found = signals_of(facts).ask(path, lambda numbers: numbers.set_by(side, drop))
+    if isinstance(found, Unknown):
+        return found
+    trace.saw(key for key, _ in found)
+    return Lot(tuple(facts.circuit.parts[key] for key, _ in found))
+
+
+def _corner_share(facts: Facts, trace: Trace, path: SignalPath, part: Part, side: str, drop: float) -> object:
+    _looked(facts, trace, path)
+    found = signals_of(facts).ask(path, lambda numbers: numbers.set_by(side, drop))
+    return found if isinstance(found, Unknown) else dict(found).get(part.key, 0.0)
+
+
+def _steepness(facts: Facts, trace: Trace, path: SignalPath, side: str, drop: float) -> object:
+    _looked(facts, trace, path)
+    return signals_of(facts).ask(path, lambda numbers: numbers.steepness(side, drop))
+
+
+def _noise(facts: Facts, trace: Trace, path: SignalPath) -> object:
+    _looked(facts, trace, path)
+    return signals_of(facts).ask(path, lambda numbers: numbers.noise())
+
+
+def _noise_weighted(facts: Facts, trace: Trace, path: SignalPath) -> object:
+    _looked(facts, trace, path)
+    return signals_of(facts).ask(path, lambda numbers: numbers.noise(weighted=True))
+
+
+def _loudness(facts: Facts, trace: Trace, path: SignalPath, v: float) -> object:
+    return loudness(path, v)
+
+
+def _noisiest(facts: Facts, trace: Trace, path: SignalPath) -> object:
+    _looked(facts, trace, path)
+    found = signals_of(facts).ask(path, lambda numbers: numbers.noisiest())
+    return found if isinstance(found, Unknown) else Lot(tuple(facts.circuit.parts[key] for key in found))
+
+
+def _swing(facts: Facts, trace: Trace, path: SignalPath, load: float) -> object:
+    _looked(facts, trace, path)
+    found = signals_of(facts).ask(path, lambda numbers: numbers.swing(load))
+    return found if isinstance(found, Unknown) else found[0]
+
+
+def _swing_limit(facts: Facts, trace: Trace, path: SignalPath, load: float) -> object:
+    _looked(facts, trace, path)
+    found = signals_of(facts).ask(path, lambda numbers: numbers.swing(load))
+    return found if isinstance(found, Unknown) else found[1]
+
+
+def _input_ohms(facts: Facts, trace: Trace, path: SignalPath) -> object:
+    _looked(facts, trace, path)
+    return signals_of(facts).ask(path, lambda numbers: numbers.input_ohms())
+
+
+def _output_ohms(facts: Facts, trace: Trace, path: SignalPath, f: float | None = None) -> object:
+    _looked(facts, trace, path)
+    return signals_of(facts).ask(path, lambda numbers: numbers.output_ohms(MIDDLE if f is None else f))
+
+
+def _signal_volts(facts: Facts, trace: Trace, part: Part, f: float) -> object:
+    """The most that any path with a part lays across it, at the largest level of its source."""
+    nodes = {facts.at_rest.points.node(pin.net) for pin in part.pins}
+    found, reasons = 0.0, []
+    for path in signals_of(facts).paths:
+        if not nodes & path.nodes:
+            continue
+        _looked(facts, trace, path)
+        per_volt = signals_of(facts).ask(path, lambda numbers: numbers.across(part.key, f))
+        if isinstance(per_volt, Unknown):
+            reasons.append(per_volt.reasons)
+            continue
+        level = path.source.largest_volts if path.source is not None else None
+        if level is None and per_volt > 0:
+            reasons.append(("the largest level of the signal is not given",))
+        found = max(found, per_volt * (level or 0.0))
+    return Unknown(unite(*reasons), low=found) if reasons else found
+
+
+SIGNAL_FUNCTIONS: dict[str, Function] = {
+    function.name: function
+    for function in (
+        Function("gain", (PATH, AT), _fixed(Number(DECIBEL)), _gain,
+                 "gain of a signal path at a frequency (1 kHz if left out), from its source to its heaviest load"),
+        Function("full_gain", (PATH,), _fixed(Number(DECIBEL)), _full_gain,
+                 "the same at 1 kHz with every control that can close the path fully open"),
+        Function("inverts", (PATH,), _fixed(YesNo()), _inverts,
+                 "whether the output of a path goes down when its input goes up, at 1 kHz"),
+        Function("flatness", (PATH, LOW, HIGH), _fixed(Number(DECIBEL)), _flatness,
+                 "largest deviation from the gain at 1 kHz between two frequencies, with any load that is told"),
+        Function("delay", (PATH, AT), _fixed(Number(SECOND)), _delay, "group delay of a path at a frequency"),
+        Function("delay_spread", (PATH, LOW, HIGH), _fixed(Number(SECOND)), _delay_spread,
+                 "longest less shortest group delay between two frequencies"),
+        Function("corner", (PATH, SIDE, DROP), _fixed(Number(HERTZ)), _corner,
+                 "where a path has fallen by so many dB from 1 kHz, on the 'low' or the 'high' side; 0 if nowhere low"),
+        Function("corner_parts", (PATH, SIDE, DROP), _fixed(ListOf(Thing("part"))), _corner_parts,
+                 "parts that set such a corner, capacitors first, the one with most say before the others"),
+        Function("corner_share", (PATH, PART_PARAMETER, SIDE, DROP), _fixed(Number(PLAIN)), _corner_share,
+                 "how much of such a corner a part sets: 1 for the capacitor of an RC by itself"),
+        Function("steepness", (PATH, SIDE, DROP), _fixed(Number(PLAIN)), _steepness,
+                 "slope at such a corner as a power of the frequency: 0.5 at -3 dB of an RC by itself"),
+        Function("noise", (PATH,), _fixed(Number(VOLT)), _noise,
+                 "noise at the output of a path, V rms between 20 Hz and 20 kHz, its source at rest"),
+        Function("noise_weighted", (PATH,), _fixed(Number(VOLT)), _noise_weighted, "the same, A-weighted"),
+        Function("noisiest", (PATH,), _fixed(ListOf(Thing("part"))), _noisiest, "parts that make most of that noise"),
+        Function("loudness", (PATH, _number("v", VOLT, "volts")), _fixed(Number(DECIBEL)), _loudness,
+                 "dB SPL that volts (rms) make in what hangs at the output, by the sensitivity that is told"),
+        Function("swing", (PATH, LOAD), _fixed(Number(VOLT)), _swing,
+                 "largest undistorted sine at the output of a path into a load, V rms"),
+        Function("swing_limit", (PATH, LOAD), _fixed(Text()), _swing_limit, "what limits it, a clause"),
+        Function("input_ohms", (PATH,), _fixed(Number(OHM)), _input_ohms, "what a source meets at 1 kHz"),
+        Function("output_ohms", (PATH, AT), _fixed(Number(OHM)), _output_ohms, "what a load meets at a frequency"),
+        Function("signal_volts", (PART_PARAMETER, _number("f", HERTZ, "a frequency")), _fixed(Number(VOLT)),
+                 _signal_volts, "V rms of the largest signal across a part of two ends at a frequency"),
+    )
+}  # fmt: skip

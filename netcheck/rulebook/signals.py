@@ -1,0 +1,117 @@
+"""The signal paths of a circuit and their numbers, each worked out when a rule first asks for it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import TYPE_CHECKING, TypeVar
+
+from netcheck.ground.units import DECIBEL_AT_MILLIWATT, DECIBEL_AT_VOLT
+from netcheck.language.values import Unknown
+from netcheck.physics.ports import SignalPath, Told, signal_paths
+from netcheck.rulebook.facts import Facts
+
+if TYPE_CHECKING:  # the solver and numpy behind it are imported when the first number is asked for
+    from netcheck.physics.signalpaths import PathNumbers
+
+CLOSES = "a control that closes"
+_KEPT = "signals of rules"
+Value = TypeVar("Value")
+
+
+class Signals:
+    """Paths of one circuit."""
+
+    def __init__(self, facts: Facts) -> None:
+        self.facts = facts
+        self._numbers: dict[SignalPath, PathNumbers] = {}
+        inputs, outputs = _told(facts)
+        self.paths = signal_paths(facts.at_rest.points, inputs, outputs)
+
+    def numbers(self, path: SignalPath) -> PathNumbers:
+        """The numbers of a path."""
+        if path not in self._numbers:
+            from netcheck.physics.signalpaths import PathNumbers
+
+            points, closes = self.facts.at_rest.points, self.facts.words.limit(CLOSES).value
+            self._numbers[path] = PathNumbers(points, path, _positions(self.facts), closes)
+        return self._numbers[path]
+
+    def ask(self, path: SignalPath, what: Callable[[PathNumbers], Value | Unknown]) -> Value | Unknown:
+        """A number of a path, its reasons told with the path; unknown where the equations have no solution."""
+        from netcheck.physics.network.response import Singular
+
+        try:
+            return what(self.numbers(path))
+        except Singular as singular:
+            return Unknown((str(singular),))
+
+
+def signals_of(facts: Facts) -> Signals:
+    """The signal paths of a circuit, found once."""
+    kept = facts.at_rest.points.kept
+    if _KEPT not in kept:
+        kept[_KEPT] = Signals(facts)
+    found = kept[_KEPT]
+    assert isinstance(found, Signals)
+    return found
+
+
+def _told(facts: Facts) -> tuple[list[Told], list[Told]]:
+    if facts.assembled is None:
+        return [], []
+    file, pins = facts.assembled.file, facts.assembled.pins
+    inputs = [
+        Told(
+            pins[entry.at.text],
+            pins[entry.back.text] if entry.back is not None else "",
+            source_ohms=entry.source_ohms,
+            largest_volts=entry.largest_volts,
+        )
+        for entry in file.inputs
+    ]
+    outputs = [
+        Told(
+            pins[entry.at.text],
+            pins[entry.back.text] if entry.back is not None else "",
+            loads=tuple(ohms for ohms in entry.loads if ohms > 0),
+            cable_farads=entry.cable_farads,
+            wanted_volts=entry.largest_volts,
+            sensitivity=entry.sensitivity,
+        )
+        for entry in file.outputs
+    ]
+    return inputs, outputs
+
+
+def _positions(facts: Facts) -> dict[str, float]:
+    """Positions of potentiometers that an assembly tells, by key of the part."""
+    if facts.assembled is None:
+        return {}
+    found = {}
+    for position in facts.assembled.file.positions:
+        if position.share is not None:
+            name = position.at.text
+            key = name.replace(".", "/", 1) if "." in name else f"chassis/{name}"
+            found[key] = position.share
+    return found
+
+
+def loudness(path: SignalPath, volts: float) -> float | Unknown:
+    """Level in dB SPL that volts (rms) make in what hangs at an output, by its sensitivity.
+
+    Of a sensitivity at one milliwatt the load of fewest ohms counts: it takes most power.
+
+    Source: definition of the sensitivity of headphones, dB SPL at 1 mW or at 1 V rms (IEC 60268-7; from memory).
+    """
+    sink = path.sink
+    if sink is None or sink.sensitivity is None:
+        return Unknown(("the sensitivity of what is driven is not given",))
+    if volts <= 0:
+        return -math.inf
+    if sink.sensitivity.unit == DECIBEL_AT_VOLT:
+        return sink.sensitivity.value + 20 * math.log10(volts)
+    assert sink.sensitivity.unit == DECIBEL_AT_MILLIWATT
+    if not sink.loads:
+        return Unknown(("the loads are not given",))
+    return sink.sensitivity.value + 10 * math.log10(volts**2 / min(sink.loads) / 1e-3)
