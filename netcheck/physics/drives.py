@@ -40,7 +40,7 @@ def renamed(points: Points, driven: Driven, model: PathModel, made: PathModel, n
         return {elements.get(name, name): value for name, value in values.items()}
 
     parts = points.walks.circuit.parts
-    said = {points.said(parts[old]): points.said(parts[new]) for old, new in names.items()}
+    said = {points.said(parts[old]): points.said(parts[new]) for old, new in names.items() if old in parts}
     level = replace(driven.level, limit=_reworded(driven.level.limit, said))
     return replace(driven, level=level, watts=told(driven.watts), amps=told(driven.amps), across=told(driven.across))
 
