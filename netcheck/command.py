@@ -65,8 +65,8 @@ def _parser() -> argparse.ArgumentParser:
     _common(review)
     review.set_defaults(run=_review)
 
-    read = commands.add_parser("read", help="show what a netlist was taken for, and on what evidence")
-    read.add_argument("file", type=Path, metavar="FILE", help="netlist of a board")
+    read = commands.add_parser("read", help="show what a netlist or an assembly was taken for, and on what evidence")
+    read.add_argument("file", type=Path, metavar="FILE", help="netlist of a board, or an assembly file")
     read.add_argument("--numbers", action="store_true", help="also compute what the circuit will do")
     _common(read)
     read.set_defaults(run=_read)
@@ -192,18 +192,21 @@ def board_names(files: Sequence[Path]) -> list[str]:
 
 def _read(options: argparse.Namespace) -> int:
     from netcheck.report.text import understanding_text
-    from netcheck.review import BoardPlan, Plan, facts_of, understood
+    from netcheck.review import facts_of, understood
 
-    book = _book(options)
-    (netlist,) = _netlists(options, [options.file])
-    name = board_names([options.file])[0]
-    facts = facts_of(Plan(name, (BoardPlan(name, netlist),), book))
-    print(understanding_text(understood(facts, facts.circuit.boards[0])))
-    if options.numbers:
-        from netcheck.report.figures import behaviour_text
+    options.files = [options.file]
+    facts = facts_of(_plan(options, _silent)[0])
+    if facts.assembled is not None:
+        from netcheck.report.assemblytext import assembly_text
 
-        print()
-        print(behaviour_text(facts.at_rest.numbers(name), facts.circuit))
+        print(assembly_text(facts.assembled, facts.words.caution("mains")))
+    for board in facts.circuit.boards:
+        print(understanding_text(understood(facts, board)))
+        if options.numbers:
+            from netcheck.report.figures import behaviour_text
+
+            print()
+            print(behaviour_text(facts.at_rest.numbers(board.name), facts.circuit))
     return 0
 
 
