@@ -46,7 +46,7 @@ def _row(points: Points, group: frozenset[str]) -> RestRow:
     missing: list[str] = []
     for key in sorted({pin.part for pin in pins}, key=natural_key):
         part = circuit.parts[key]
-        for found in _taken(points, part, [pin for pin in part.pins if pin.net in group]):
+        for found in taken(points, part, [pin for pin in part.pins if pin.net in group]):
             if isinstance(found, Unknown):
                 missing.append(found.reasons[0])
             else:
@@ -76,7 +76,7 @@ def _is_source(part: Part, pin: Pin) -> bool:
     return part.kind == "regulator" and pin.role == "output"
 
 
-def _taken(points: Points, part: Part, pins: list[Pin]) -> list[Range | Unknown]:
+def taken(points: Points, part: Part, pins: list[Pin]) -> list[Range | Unknown]:
     """Current out of the rail into a part, pin by pin."""
     pins = [pin for pin in pins if not _is_source(part, pin)]
     if part.kind in _NOTHING or not pins or (part.kind in _SERIES and len(pins) == len(part.pins) == 2):
