@@ -5,7 +5,7 @@ Boards that stand alone have an assembly too, of which nothing is told.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -141,7 +141,25 @@ def _own_volts(facts: Facts, net: Net) -> object:
 def _on_case(facts: Facts, net: Net) -> object:
     if facts.assembled is None:
         return Unknown((NOT_GIVEN,))
-    return facts.assembled.case in facts.walks.joined_by_cable(net.key) if facts.assembled.case else False
+    if not facts.assembled.case:
+        return False
+    near = facts.walks.joined_by_cable(net.key)
+    return facts.assembled.case in near or _perhaps_by_a_screw(facts, near)
+
+
+def _perhaps_by_a_screw(facts: Facts, nets: Iterable[str]) -> object:
+    """Where nothing at all is told to touch a metal case, the screw in a plated hole may, or may not."""
+    assert facts.assembled is not None
+    case = facts.assembled.file.case
+    if case is None or case.touched_by or case.material != "metal":
+        return False
+    pins = (pin for key in nets for pin in facts.circuit.pins_on(facts.circuit.nets[key]))
+    holes = dict.fromkeys(pin.part for pin in pins if facts.circuit.parts[pin.part].kind in ("hole", "mechanical"))
+    named = [facts.text_of(facts.circuit.parts[key]) for key in holes]
+    if not named:
+        return False
+    others = f" or one of {len(named) - 1} others" if len(named) > 1 else ""
+    return Unknown((f"whether {named[0]}{others} touches the case is not given",))
 
 
 IN_ASSEMBLY_NET: dict[str, Attribute] = {
