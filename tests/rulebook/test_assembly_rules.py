@@ -140,6 +140,15 @@ samples:
     at: [the assembly]
     says: no ground on its case
     circuit: |
+      R1 1k A GND
+      C1 1u A GND
+      U1 NE5532 4=GND 8=A
+    assembly: {case: {material: metal}}
+  - title: a screw of which nothing is told
+    expect: undecided
+    at: [the assembly]
+    says: whether sample.H1 touches the case is not given
+    circuit: |
       H1 hole ~1=GND
       R1 1k A GND
       C1 1u A GND
