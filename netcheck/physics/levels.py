@@ -37,7 +37,10 @@ SMALL = 1e-3  # volts in by which the gain at rest is measured
 CLIPPED = 0.97  # an output that is this much of what the gain at rest asks for is taken for the last undistorted one
 LEAST_BIAS = 1e-5  # amps at rest below which a diode is no part of a bias network
 SHORT_OHMS = 0.01
-SHORTED_GAIN = 0.1  # a gain below this is that of a shorted output: the input says little about how far it goes
+SHORTED_GAIN = 0.1  # a gain below this says little about how far the input goes
+FIRST_SHORTED = 1e-6  # volts in from which a shorted output is moved, in doubling steps
+LEAST_SHORTED = SHORT_OHMS * 1e-4  # volts of a shorted output below which nothing to speak of comes
+SATURATED = 1e-3  # share by which a shorted output still rises when the input is doubled: it gives no more
 HALVINGS = 8
 STEPS = 6  # on either side of rest
 CYCLE = np.linspace(0.0, 2 * math.pi, 360, endpoint=False)
@@ -127,10 +130,6 @@ class Driven:
         most = int(np.argmax(heats))
         return heats[most], float(peaks[most])
 
-    def square(self, element: str) -> float:
-        """Mean watts of an element when the output is driven from one end to the other, half of the time at each."""
-        return float(self.watts[element][0] + self.watts[element][-1]) / 2
-
     def most_amps(self, element: str) -> float:
         """The most current into an element's first terminal, either way, rest included."""
         return float(np.max(np.abs(self.amps[element])))
@@ -171,9 +170,10 @@ class _Moved:
         self.slopes = {node: (volts - rest.volts[node]) / SMALL for node, volts in nudged.volts.items()}
         return rest.volts[self.output], self.slopes[self.output]
 
-    def at(self, change: float) -> OperatingPoint | None:
-        """The point with the input moved, sought from where a straight line leads; None where there is none."""
-        begin = {node: volts + self.slopes.get(node, 0.0) * change for node, volts in self.rest.items()}
+    def at(self, change: float, begin: Mapping[str, float] | None = None) -> OperatingPoint | None:
+        """The point with the input moved, sought from a start or from where a straight line leads; None for none."""
+        if begin is None:
+            begin = {node: volts + self.slopes.get(node, 0.0) * change for node, volts in self.rest.items()}
         network = Network(self.elements, self.known | {self.source: self.begun + change})
         try:
             return operating_point(network, begin, EFFORT)
@@ -233,6 +233,8 @@ def _static(element: Element, rest: Mapping[str, float]) -> list[Element]:
 def drive(points: Points, made: PathModel, ohms: float) -> Driven | tuple[str, ...]:
     """Move a path with a load through what it can do; or why that cannot be found."""
     moved = _Moved(points, made, ohms)
+    if ohms <= SHORT_OHMS:
+        return _shorted(moved, ohms)
     begun = moved.nudge()
     if begun is None:
         return ("the operating point with this load does not settle",)
@@ -245,16 +247,51 @@ def drive(points: Points, made: PathModel, ohms: float) -> Driven | tuple[str, .
     peak = abs(gain) * most[0]
     decibels = 20 * math.log10(abs(gain))
     changes = np.linspace(-most[0], most[0], 2 * STEPS + 1)
-    points_there = [point for change in changes if (point := moved.at(float(change))) is not None]
-    points_there.sort(key=lambda point: point.volts[made.output])
-    outputs = np.array([point.volts[made.output] - zero for point in points_there])
+    there = [point for change in changes if (point := moved.at(float(change))) is not None]
+    return _driven(moved, there, zero, _level(peak, ohms, most[1], decibels))
+
+
+def _driven(moved: _Moved, there: list[OperatingPoint], zero: float, level: LoadLevel) -> Driven:
+    there.sort(key=lambda point: point.volts[moved.output])
+    outputs = np.array([point.volts[moved.output] - zero for point in there])
     told = [element for element in moved.elements if not isinstance(element, CurrentSource)]
 
     def at_each(value: Callable[[Element, Mapping[str, float]], float]) -> dict[str, Real]:
-        return {e.name: np.array([value(e, point.volts) for point in points_there]) for e in told}
+        return {e.name: np.array([value(e, point.volts) for point in there]) for e in told}
 
-    level = _level(peak, ohms, most[1], decibels)
     return Driven(level, outputs, at_each(heat_of), at_each(_first_amps), at_each(_end_to_end))
+
+
+def _shorted(moved: _Moved, ohms: float) -> Driven | tuple[str, ...]:
+    """A shorted output: the input is moved until no more current comes, for the loop no longer holds anything."""
+    rest = moved.at(0.0)
+    if rest is None:
+        return ("the operating point with this load does not settle",)
+    zero = rest.volts[moved.output]
+    up, down = _swept(moved, 1.0, rest), _swept(moved, -1.0, rest)
+    ends = [abs(points[-1].volts[moved.output] - zero) if points else 0.0 for points in (up, down)]
+    if min(ends) < LEAST_SHORTED:
+        return ("what the shorted output gives does not settle",)
+    least = up if ends[0] <= ends[1] else down
+    limit = moved.limit_of(least[-1], reached=False)
+    return _driven(moved, [*up, rest, *down], zero, _level(min(ends), ohms, limit, -math.inf))
+
+
+def _swept(moved: _Moved, sign: float, rest: OperatingPoint) -> list[OperatingPoint]:
+    """Points with the input further and further from rest, until the output no longer follows."""
+    span = max((abs(volts) for volts in moved.known.values()), default=0.0)
+    found: list[OperatingPoint] = []
+    change, before = FIRST_SHORTED, 0.0
+    while change <= span:
+        point = moved.at(sign * change, (found[-1] if found else rest).volts)
+        if point is None:
+            break
+        found.append(point)
+        out = abs(point.volts[moved.output] - rest.volts[moved.output])
+        if out > LEAST_SHORTED and out - before < SATURATED * out:
+            break
+        change, before = 2 * change, out
+    return found
 
 
 def _first_amps(element: Element, volts: Mapping[str, float]) -> float:

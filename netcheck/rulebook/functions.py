@@ -13,10 +13,8 @@ from netcheck.circuit.nametables import tables_of
 from netcheck.ground.series import in_series
 from netcheck.ground.units import (
     AMPERE,
-    CELSIUS,
     FARAD,
     HENRY,
-    HERTZ,
     OHM,
     PLAIN,
     VOLT,
@@ -259,13 +257,6 @@ def _watts(facts: Facts, trace: Trace, part: object) -> object:
     return facts.at_rest.watts(part) if isinstance(part, Part) else Unknown(("only a part takes up heat",))
 
 
-def _not_computed(what: str) -> Callable[..., object]:
-    def call(facts: Facts, trace: Trace, *arguments: object, **named: object) -> Unknown:
-        return Unknown((f"{what} is not computed yet",))
-
-    return call
-
-
 def _in_series(facts: Facts, trace: Trace, value: float, series: str) -> object:
     return in_series(value, series)
 
@@ -384,12 +375,7 @@ def _part_list(types: Sequence[Type], named: Mapping[str, Type]) -> Type | str:
 
 
 _ANY_THING = Parameter("x", lambda kind: isinstance(kind, Thing), "a part, a pin or a net")
-_FREQUENCY = Parameter("f", lambda kind: isinstance(kind, Number) and kind.unit == HERTZ, "a frequency", needed=False)
 _TEXT = Parameter("text", _is_text, "a text")
-
-
-def _later(name: str, what: str, unit: Unit, *parameters: Parameter) -> Function:
-    return Function(name, parameters or (_ANY_THING,), _fixed(Number(unit)), _not_computed(what), f"{what} (not yet)")
 
 
 FUNCTIONS: dict[str, Function] = {
@@ -434,7 +420,6 @@ FUNCTIONS: dict[str, Function] = {
         Function("amps", (_ANY_THING,), _fixed(Number(AMPERE)), _amps,
                  "direct current at rest: through a part of two ends, into a collector or drain, into a pin"),
         Function("watts", (_ANY_THING,), _fixed(Number(WATT)), _watts, "what a part takes up at rest"),
-        _later("celsius", "the temperature", CELSIUS),
         Function("in_series", (Parameter("x", lambda kind: isinstance(kind, Number), "a number"), _TEXT),
                  _fixed(YesNo()), _in_series, "whether a value is in a series of preferred values, 'E24'"),
         Function("field", (PART_PARAMETER, _TEXT), _fixed(Text()), _field, "a text that the designer gave the part"),

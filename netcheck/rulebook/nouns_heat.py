@@ -32,7 +32,7 @@ def _parts(facts: Facts, keys: tuple[str, ...]) -> list[Part]:
     return [facts.circuit.parts[key] for key in keys if key in facts.circuit.parts]
 
 
-def _heatsink(facts: Facts, part: Part) -> object:
+def heatsink_of(facts: Facts, part: Part) -> object:
     """What a part is on: nothing where heatsinks are told of and it is on none; unknown where none is told of."""
     for sink in heatsinks(facts):
         if part.key in sink.parts:
@@ -53,4 +53,4 @@ HEATSINK_ATTRIBUTES: dict[str, Attribute] = {
     "to_air": _attr(Number(KELVIN_PER_WATT), _to_air),
     "insulated": _attr(ListOf(Thing("part")), lambda facts, sink: Lot(tuple(_parts(facts, sink.insulated)))),
 }
-HEATSINK_OF_PART: dict[str, Attribute] = {"heatsink": _attr(Thing("heatsink"), _heatsink)}
+HEATSINK_OF_PART: dict[str, Attribute] = {"heatsink": _attr(Thing("heatsink"), heatsink_of)}

@@ -21,11 +21,12 @@ from netcheck.rulebook.facts import ControlPin, Facts, Oddity, SupplyPin
 from netcheck.rulebook.functions import FUNCTIONS, matches_function
 from netcheck.rulebook.functions_amplifier import AMPLIFIER_FUNCTIONS
 from netcheck.rulebook.functions_signal import SIGNAL_FUNCTIONS
+from netcheck.rulebook.functions_output import OUTPUT_FUNCTIONS
 from netcheck.rulebook.functions_supply import SUPPLY_FUNCTIONS
 from netcheck.rulebook.nouns import NOUN_ATTRIBUTES, amplifier_text, part_attributes
 from netcheck.rulebook.nouns_assembly import assembly_text
-from netcheck.rulebook.nouns_heat import heatsink_text
 from netcheck.rulebook.nouns_channels import channel_text
+from netcheck.rulebook.nouns_heat import heatsink_text
 from netcheck.rulebook.nouns_mains import MAINS_FUNCTIONS
 from netcheck.rulebook.nouns_rings import RING_FUNCTIONS
 from netcheck.rulebook.nouns_signal import path_text
@@ -73,6 +74,7 @@ class RuleVocabulary:
         """All functions, by name."""
         extra = {**MAINS_FUNCTIONS, **WIRING_FUNCTIONS, **SUPPLY_FUNCTIONS, **RING_FUNCTIONS, **SIGNAL_FUNCTIONS}
         extra |= AMPLIFIER_FUNCTIONS
+        extra |= OUTPUT_FUNCTIONS
         return {**FUNCTIONS, **extra, "matches": matches_function(self.shape_names)}
 
     def attributes(self, thing: Thing) -> Mapping[str, Attribute]:

@@ -1,0 +1,119 @@
+"""What an output feeds: the loads that are told, and the sockets that it leads to."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+from netcheck.circuit.model import Part
+from netcheck.circuit.walk import STOPS, Walks, natural_key
+from netcheck.ground.units import Quantity
+
+_FREE = frozenset({"capacitor", "ferrite", "fuse", "inductor", "link", "jumper", "switch", "button", "relay"})
+
+
+@dataclass(frozen=True, slots=True)
+class ToldLoad:
+    """An output as an assembly file tells it.
+
+    Attributes:
+        pin: key. ohms: the loads that are to be driven. sensitivity: of what is plugged in, or None.
+    """
+
+    pin: str
+    ohms: tuple[float, ...]
+    sensitivity: Quantity | None = None
+
+
+class Loads:
+    """What outputs lead to.
+
+    Args:
+        told: outputs that the assembly tells.
+        phones_words: words of a socket or a net for headphones, upper case. phones: ohms that are usual there.
+        up_to: ohms in series beyond which an output is not meant for headphones.
+    """
+
+    def __init__(
+        self,
+        walks: Walks,
+        told: Iterable[ToldLoad] = (),
+        phones_words: frozenset[str] = frozenset(),
+        phones: tuple[float, ...] = (),
+        up_to: float = 0.0,
+    ) -> None:
+        self.walks, self.told = walks, tuple(told)
+        self.phones_words, self.phones, self.up_to = phones_words, phones, up_to
+        self._far: dict[str, frozenset[str]] = {}
+
+    @cached_property
+    def _told_on(self) -> dict[str, list[ToldLoad]]:
+        found: dict[str, list[ToldLoad]] = {}
+        for one in self.told:
+            for net in self.walks.joined_by_cable(self.walks.circuit.pins[one.pin].net):
+                found.setdefault(net, []).append(one)
+        return found
+
+    def outputs_at(self, net: str) -> tuple[ToldLoad, ...]:
+        """Outputs that are told and that a net leads to."""
+        found = {one.pin: one for far in self.far(net) for one in self._told_on.get(far, ())}
+        return tuple(found[pin] for pin in sorted(found, key=natural_key))
+
+    def ohms_at(self, net: str) -> tuple[float, ...]:
+        """Loads of an output, the least first: those told, else those usual at the socket, else none."""
+        told = {ohms for one in self.outputs_at(net) for ohms in one.ohms}
+        if told:
+            return tuple(sorted(told))
+        return tuple(sorted(self.phones)) if self.phones_at(net) else ()
+
+    def phones_at(self, net: str) -> Part | None:
+        """The socket for headphones that a net leads to: a jack, or a connector that says so; or None."""
+        for part in self._connectors(net):
+            words = set(part.value.text.upper().replace("_", " ").split())
+            names = {self.walks.circuit.nets[pin.net].name for pin in part.pins}
+            for name in names:
+                words |= set(name.upper().replace("/", " ").replace("_", " ").split())
+            if part.family == "jack" or words & self.phones_words:
+                return part
+        return None
+
+    def _connectors(self, net: str) -> list[Part]:
+        found = {
+            pin.part: self.walks.circuit.parts[pin.part]
+            for far in self.far(net)
+            for pin in self.walks.on(far).get("connector", ())
+        }
+        return sorted(found.values(), key=lambda part: natural_key(part.key))
+
+    def far(self, net: str) -> frozenset[str]:
+        """Nets that an output feeds, through so many ohms in series at most; contacts are taken as on."""
+        if net not in self._far:
+            self._far[net] = self._walked(net)
+        return self._far[net]
+
+    def _walked(self, net: str) -> frozenset[str]:
+        nearest: dict[str, float] = {}
+        todo = [(0.0, one) for one in self.walks.joined_by_cable(net)]
+        while todo:
+            todo.sort(reverse=True)
+            ohms, at = todo.pop()
+            if at in nearest:
+                continue
+            nearest[at] = ohms
+            for further, to in self._steps(at):
+                for fellow in self.walks.joined_by_cable(to):
+                    signal = self.walks.circuit.nets[fellow].role not in STOPS
+                    if fellow not in nearest and ohms + further <= self.up_to and signal:
+                        todo.append((ohms + further, fellow))
+        return frozenset(nearest)
+
+    def _steps(self, net: str) -> Iterator[tuple[float, str]]:
+        for kind, pins in self.walks.on(net).items():
+            if kind not in _FREE and kind != "resistor":
+                continue
+            for pin in pins:
+                part = self.walks.circuit.parts[pin.part]
+                ohms = part.value.number if kind == "resistor" else 0.0
+                if ohms is not None and ohms <= self.up_to:
+                    yield from ((ohms, other.net) for other, _ in self.walks.across(pin))
