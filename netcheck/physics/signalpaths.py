@@ -25,7 +25,7 @@ from netcheck.physics.modelling import WIRE_OHMS, ZERO
 from netcheck.physics.network.elements import Capacitor, Resistor
 from netcheck.physics.network.operating import Network, OperatingPoint
 from netcheck.physics.network.response import Singular, Transfer
-from netcheck.physics.pathmodel import MIDDLE, PathModel, crossing, path_model
+from netcheck.physics.pathmodel import MIDDLE, PathModel, crossing, path_model, pieces_at
 from netcheck.physics.paths import in_band_noise, input_ohms
 from netcheck.physics.points import Points
 from netcheck.physics.ports import SignalPath
@@ -84,6 +84,12 @@ class PathNumbers:
             gains = [self._plain_gain(Setting(positions=MappingProxyType({key: at}))) for at in (0.0, 1.0)]
             found[key] = (gains[0], gains[1])
         return found
+
+    def closing(self) -> tuple[str, ...] | Unknown:
+        """Keys of the controls that can close the path."""
+        if self.reasons:
+            return Unknown(self.reasons)
+        return tuple(key for key, (first, last) in self.ends.items() if abs(first - last) >= self.closes)
 
     def _setting(self, full: bool) -> Setting:
         positions = {}
@@ -144,9 +150,13 @@ class PathNumbers:
     @cached_property
     def reasons(self) -> tuple[str, ...]:
         """Why nothing is computed; empty when all is well."""
+        if self.path.doubt:
+            return self.path.doubt
         made = self.model(self.loads[0], self.usual)
         if isinstance(made, tuple):
             return made
+        if unread := self._unread():
+            return unread
         try:
             found = self._transfer(made, np.array([MIDDLE])).values
         except Singular as singular:
@@ -154,6 +164,19 @@ class PathNumbers:
         if not np.all(np.isfinite(found)) or np.max(np.abs(found)) < QUIETEST:
             return ("nothing to speak of comes from the input to the output",)
         return ()
+
+    def _unread(self) -> tuple[str, ...]:
+        """Parts of the path whose resistance is not known."""
+        points, found = self.points, []
+        for piece in pieces_at(points, self.path.nodes):
+            if any(name.startswith(("ohms of ", "track of ")) for name in piece.varies):
+                part = points.walks.circuit.parts[piece.part]
+                said, text = points.said(part), part.value.text.strip()
+                if part.kind == "resistor" or part.kind in VARIABLE:
+                    found.append(f"{said} has the value '{text}'" if text else f"{said} has no value")
+                elif part.kind != "relay":
+                    found.append(f"the resistance of {said} is not given")
+        return tuple(dict.fromkeys(found))
 
     def _asked(self, load: float, setting: Setting | None = None) -> PathModel | Unknown:
         """The model for a load, or why there is none."""

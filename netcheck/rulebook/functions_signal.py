@@ -45,9 +45,24 @@ def _gain(facts: Facts, trace: Trace, path: SignalPath, f: float | None = None) 
     return signals_of(facts).ask(path, lambda numbers: numbers.gain(MIDDLE if f is None else f))
 
 
-def _full_gain(facts: Facts, trace: Trace, path: SignalPath) -> object:
+def _full_gain(facts: Facts, trace: Trace, path: SignalPath) -> float | Unknown:
     _looked(facts, trace, path)
     return signals_of(facts).ask(path, lambda numbers: numbers.full_gain())
+
+
+def _full_volts(facts: Facts, trace: Trace, path: SignalPath) -> object:
+    """V rms that the largest level of the source makes with all controls fully open, were there no limit."""
+    level = path.source.largest_volts if path.source is not None else None
+    found = _full_gain(facts, trace, path)
+    if level is None:
+        return Unknown(("the largest level of the signal is not given",), low=0.0)
+    return found if isinstance(found, Unknown) else level * 10 ** (found / 20)
+
+
+def _controls(facts: Facts, trace: Trace, path: SignalPath) -> object:
+    _looked(facts, trace, path)
+    found = signals_of(facts).ask(path, lambda numbers: numbers.closing())
+    return found if isinstance(found, Unknown) else Lot(tuple(facts.circuit.parts[key] for key in found))
 
 
 def _inverts(facts: Facts, trace: Trace, path: SignalPath) -> object:
@@ -173,6 +188,10 @@ SIGNAL_FUNCTIONS: dict[str, Function] = {
                  "gain of a signal path at a frequency (1 kHz if left out), from its source to its heaviest load"),
         Function("full_gain", (PATH,), _fixed(Number(DECIBEL)), _full_gain,
                  "the same at 1 kHz with every control that can close the path fully open"),
+        Function("full_volts", (PATH,), _fixed(Number(VOLT)), _full_volts,
+                 "V rms that the largest level of the source would make so, were there no limit"),
+        Function("controls", (PATH,), _fixed(ListOf(Thing("part"))), _controls,
+                 "potentiometers of a path that can close it"),
         Function("inverts", (PATH,), _fixed(YesNo()), _inverts,
                  "whether the output of a path goes down when its input goes up, at 1 kHz"),
         Function("flatness", (PATH, LOW, HIGH), _fixed(Number(DECIBEL)), _flatness,

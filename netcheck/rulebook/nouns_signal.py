@@ -88,5 +88,8 @@ SIGNAL_ATTRIBUTES: dict[str, Attribute] = {
     "loads": _attr(ListOf(Number(OHM)), lambda facts, path: Lot(path.sink.loads if path.sink else ())),
     "least_load": _attr(Number(OHM), _least_load),
     "cable_farads": _attr(Number(FARAD), _told("sink", "cable_farads", "capacitance of the lead")),
+    "sensitivity_given": _attr(
+        YesNo(), lambda facts, path: path.sink is not None and path.sink.sensitivity is not None
+    ),
     "wanted_volts": _attr(Number(VOLT), _told("sink", "wanted_volts", "level wanted")),
 }
