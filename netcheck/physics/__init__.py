@@ -2,3 +2,8 @@
 
 Knows: `Circuit` and numbers. Must not know: rules, verdicts, reports, files.
 """
+
+import os
+
+# Matrices are small here: a second thread of numpy's would only wait, and take the processor from other work.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")

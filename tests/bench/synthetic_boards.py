@@ -58,6 +58,28 @@ def _stage(n: int) -> Iterator[Placed]:
     yield _two(f"R{n}07", "4R7", R, f"{net}E2", f"{net}OUT")
 
 
+def cascade(nodes: int) -> list[Placed]:
+    """One path of so many nodes: followers in a row, each behind two resistors and two capacitors."""
+    single = ("Amplifier_Operational", "NE5534", "Package_DIP:DIP-8_W7.62mm")
+    found = [
+        Placed("J1", "Supply", PLUG, (("1", "+15V"), ("2", "GND"), ("3", "-15V"))),
+        Placed("J2", "Input", SOCKET, (("1", "S0"), ("2", "GND"))),
+        _two("R1", "100k", R, "S0", "GND"),
+    ]
+    stages = (nodes - 1) // 3
+    for n in range(1, stages + 1):
+        pins = (("2", f"S{n}"), ("3", f"B{n}"), ("4", "-15V"), ("6", f"S{n}"), ("7", "+15V"))
+        found += [
+            _two(f"R{n}01", "1k", R, f"S{n - 1}", f"A{n}"),
+            _two(f"R{n}02", "1k", R, f"A{n}", f"B{n}"),
+            _two(f"C{n}01", "47p/50V", C, f"A{n}", "GND"),
+            _two(f"C{n}02", "47p/50V", C, f"B{n}", "GND"),
+            Placed(f"U{n}", "NE5534", single, pins),
+        ]
+    found.append(Placed("J3", "Output", SOCKET, (("1", f"S{stages}"), ("2", "GND"))))
+    return found
+
+
 def components(number: int) -> list[Placed]:
     """So many components: a supply, stages, and capacitors across the rails for the rest."""
     found = [
@@ -75,7 +97,11 @@ def components(number: int) -> list[Placed]:
 
 def netlist_text(number: int) -> str:
     """The export of a board of so many components."""
-    placed = components(number)
+    return exported(components(number))
+
+
+def exported(placed: list[Placed]) -> str:
+    """The export of a board."""
     lines = [
         '(export (version "E")',
         '  (design (source "bench.sch") (date "2026-01-01") (tool "bench"))',

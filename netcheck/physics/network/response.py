@@ -33,6 +33,7 @@ Real = NDArray[np.float64]
 _trapezoid = getattr(np, "trapezoid", None) or getattr(np, "trapz")  # noqa: B009  the latter before numpy 2
 CHUNK = 32  # frequencies solved together; larger ones cost memory and gain nothing
 ROOM_KELVIN = 300.0
+NO_SOLUTION = "the small-signal equations have no solution; is a node left in the air?"
 
 
 class Singular(Exception):
@@ -169,7 +170,11 @@ class SmallSignal:
         Raises:
             Singular: if there is no inverse.
         """
-        return np.concatenate(list(_solutions(self.conductance, self.capacitance, frequencies, None)))
+        omega = 2 * math.pi * np.asarray(frequencies, dtype=float)
+        try:
+            return np.asarray(np.linalg.inv(self.conductance + 1j * omega[:, None, None] * self.capacitance))
+        except np.linalg.LinAlgError:
+            raise Singular(NO_SOLUTION) from None
 
     def _row(self, output: str, frequencies: Real) -> Complex:
         """The row of the inverse that belongs to an output: what an ampere into each node makes there.
@@ -183,7 +188,9 @@ class SmallSignal:
             def into(omega: Real) -> Complex:
                 return np.tile(unit[:, None], (len(omega), 1, 1))
 
-            found = list(_solutions(self.conductance.T, self.capacitance.T, frequencies, into))
+            found = list(
+                _solutions(_Reduced(self.conductance.T, self.capacitance.T, len(self.nodes)), frequencies, into)
+            )
             self._rows = {asked: np.concatenate(found)[:, :, 0]}
         return self._rows[asked]
 
@@ -202,7 +209,9 @@ class SmallSignal:
             pairs: of nodes, known ones among them too.
         """
         drive, capacitive = self._right_sides(source, pairs)
-        states = np.concatenate(list(_solutions(self.conductance, self.capacitance, frequencies, drive)))
+        states = np.concatenate(
+            list(_solutions(_Reduced(self.conductance, self.capacitance, len(self.nodes)), frequencies, drive))
+        )
         at = self.index[output]
         # d(v)/dω = Y^-1 (db/dω - jC v)
         change = 1j * capacitive - 1j * (states[:, :, 0] @ self.capacitance.T)
@@ -325,23 +334,51 @@ class SmallSignal:
         return {element.name: terminals(element) for element in self.network.elements}
 
 
-def _solutions(
-    conductance: Real, capacitance: Real, frequencies: Real, right: Callable[[Real], Complex] | None
-) -> Iterator[Complex]:
-    """Solutions of (G + jωC) v = b in chunks of frequencies, the columns of b by angular frequency; without b the
-    whole inverse.
+class _Reduced:
+    """(G + jωC) v = b without the unknowns beyond the nodes: behind amplifiers, through inductors.
+
+    Among themselves these have a diagonal block only, so that each is put into the equations of the nodes by hand. That
+    takes a third off the size of a chain of amplifiers.
+    """
+
+    def __init__(self, conductance: Real, capacitance: Real, size: int) -> None:
+        self.size = size
+        self.conductance, self.capacitance = conductance[:size, :size], capacitance[:size, :size]
+        self.diagonal = np.diagonal(conductance)[size:], np.diagonal(capacitance)[size:]
+        self.into, self.from_nodes = conductance[:size, size:], conductance[size:, :size]
+
+    def solve(self, omega: Real, right: Complex) -> Complex:
+        """Solutions at each angular frequency, shape (frequencies, unknowns, columns of b)."""
+        size = self.size
+        matrices = np.empty((len(omega), size, size), dtype=np.complex128)
+        matrices.real, matrices.imag = self.conductance, omega[:, None, None] * self.capacitance
+        if right.shape[1] == size:
+            return np.asarray(np.linalg.solve(matrices, right))
+        own = 1 / (self.diagonal[0] + 1j * omega[:, None] * self.diagonal[1])
+        for number in range(own.shape[1]):
+            for row in np.flatnonzero(self.into[:, number]):
+                for column in np.flatnonzero(self.from_nodes[number]):
+                    matrices[:, row, column] -= (
+                        self.into[row, number] * own[:, number] * self.from_nodes[number, column]
+                    )
+        beyond = own[:, :, None] * right[:, size:]
+        found = np.linalg.solve(matrices, right[:, :size] - self.into @ beyond)
+        return np.concatenate([found, beyond - own[:, :, None] * (self.from_nodes @ found)], axis=1)
+
+
+def _solutions(reduced: _Reduced, frequencies: Real, right: Callable[[Real], Complex]) -> Iterator[Complex]:
+    """Solutions in chunks of frequencies, the columns of b by angular frequency.
 
     Raises:
         Singular: if there is none.
     """
     for start in range(0, len(frequencies), CHUNK):
         omega = 2 * math.pi * np.asarray(frequencies[start : start + CHUNK], dtype=float)
-        matrices = conductance + 1j * omega[:, None, None] * capacitance
         try:
-            found = np.linalg.inv(matrices) if right is None else np.linalg.solve(matrices, right(omega))
-        except np.linalg.LinAlgError:
-            raise Singular("the small-signal equations have no solution; is a node left in the air?") from None
-        yield np.asarray(found, dtype=np.complex128)
+            with np.errstate(divide="raise", invalid="raise"):
+                yield reduced.solve(omega, right(omega))
+        except (np.linalg.LinAlgError, FloatingPointError):
+            raise Singular(NO_SOLUTION) from None
 
 
 @dataclass(frozen=True)
