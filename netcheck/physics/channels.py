@@ -7,10 +7,11 @@ package alone. From there they are laid side by side (`alignment`).
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from netcheck.circuit.conduction import VARIABLE
+from netcheck.circuit.model import Part
 from netcheck.circuit.sides import pairs_by_side, side_words
 from netcheck.circuit.walk import STOPS, Walks, natural_key
 from netcheck.circuit.words import Words
@@ -124,6 +125,7 @@ def _seeds(places: PlaceMap, words: Words) -> Iterator[_Seed]:
             said = f"{names[left]} and {names[right]}"
             yield _Seed(places.node(left), places.node(right), f"the names {said}", named=True)
     parts = sorted((part for part in circuit.parts.values() if part.fitted), key=lambda part: natural_key(part.key))
+    yield from _socket_seeds(places, [part for part in parts if part.kind == "connector"], sides)
     for part in parts:
         if part.family == "jack" and len(part.by_role("tip")) == len(part.by_role("ring")) == 1:
             tip, ring = part.by_role("tip")[0], part.by_role("ring")[0]
@@ -136,35 +138,53 @@ def _seeds(places: PlaceMap, words: Words) -> Iterator[_Seed]:
         if part.kind not in ("connector", "switch") and len(part.pins) > 3:
             pins = {pin.key: pin.name for pin in part.pins if pin.name}
             for left, right in pairs_by_side(pins, sides):
-                one, other = (circuit.pins[key] for key in (left, right))
-                said = f"pins {one.name} and {other.name} of {places.walks.said(part)}"
-                yield _Seed(places.node(one.net), places.node(other.net), said)
+                first, second = circuit.pins[left], circuit.pins[right]
+                said = f"pins {first.name} and {second.name} of {places.walks.said(part)}"
+                yield _Seed(places.node(first.net), places.node(second.net), said)
+
+
+def _socket_seeds(places: PlaceMap, sockets: list[Part], sides: Mapping[str, tuple[bool, str]]) -> Iterator[_Seed]:
+    """Pins of the same number of two connectors whose texts or references differ in the side only."""
+    by_key = {part.key: part for part in sockets}
+    texts = {part.key: part.value.text for part in sockets}
+    for names in (texts, {part.key: part.ref for part in sockets}):
+        on_board = {key: f"{by_key[key].board}/{name}" for key, name in names.items()}
+        for left, right in pairs_by_side(on_board, sides):
+            one, other = by_key[left], by_key[right]
+            theirs = {pin.number: pin for pin in other.pins}
+            said = f"the connectors {places.walks.said(one)} and {places.walks.said(other)}"
+            for pin in one.pins if len(one.pins) == len(other.pins) else ():
+                if pin.number in theirs:
+                    yield _Seed(places.node(pin.net), places.node(theirs[pin.number].net), said, named=True)
 
 
 def _apart(found: Alignment, seed: _Seed) -> bool:
     """Whether two nodes that no name tells apart are of two channels, and not of one balanced line or one filter."""
     if found.crossed or any(True for _ in _bridges(found, _connected(found, seed.left))):
         return False
-    for node in _connected(found, seed.left):
+    sides = found.right_of.keys() | found.left_of.keys()
+    for node in (*_connected(found, seed.left), *found.shared):
         for role, place in found.places.at.get(node, ()):
             if place.kind in _AMPLIFIERS and role in ("plus", "minus"):
-                others = [n for r, n in place.ends if r in ("plus", "minus") and r != role]
-                if any(other in found.left_of for other in others):
+                # the other input in the other channel; or both channels at an input, and the output in one of them
+                wanted = ("output",) if node in found.shared else ("plus", "minus")
+                there = sides if node in found.shared else found.left_of.keys()
+                if any(r in wanted and r != role and n in there for r, n in place.ends):
                     return False
     return True
 
 
 def _connected(found: Alignment, start: str) -> list[str]:
-    """Left nodes that couples join with one, itself first."""
+    """Left nodes that couples join with one, itself first; also across a net that both channels are on."""
     seen, todo = {start: None}, [start]
     while todo:
         for _, place in found.places.at.get(todo.pop(), ()):
-            if place.key in found.partner and found.partner[place.key][0].key == place.key:
+            if place.key in found.partner:
                 for _, node in place.ends:
-                    if node in found.right_of and node not in seen:
+                    if node not in seen and (node in found.right_of or node in found.shared):
                         seen[node] = None
                         todo.append(node)
-    return list(seen)
+    return [node for node in seen if node in found.right_of]
 
 
 # What is found
@@ -202,6 +222,7 @@ def _couples(found: Alignment, nodes: list[str]) -> tuple[Couple, ...]:
     for left, right in _coupled(found, nodes).values():
         if left.part != right.part:
             way = found.same_way(left, right) if _directed(found, left) and _directed(found, right) else True
+            way = way or _end_on_each_other(found, left, right)  # which is said as a meeting
             couple = Couple(f"{left.part} + {right.part}", left.part, right.part, way)
             couples.setdefault((left.part, right.part), couple)
     return tuple(couples.values())
@@ -210,6 +231,12 @@ def _couples(found: Alignment, nodes: list[str]) -> tuple[Couple, ...]:
 def _directed(found: Alignment, place: Place) -> bool:
     part = found.places.walks.circuit.parts[place.part]
     return part.kind in _DIRECTED or (part.kind == "capacitor" and part.polarised is True)
+
+
+def _end_on_each_other(found: Alignment, left: Place, right: Place) -> bool:
+    """Whether two parts share a net that nothing else is on."""
+    common = {node for _, node in left.ends} & {node for _, node in right.ends}
+    return any(node in found.shared and len(found.places.at[node]) == 2 for node in common)
 
 
 def _audible(found: Alignment, nodes: list[str]) -> bool:
@@ -224,8 +251,8 @@ def _audible(found: Alignment, nodes: list[str]) -> bool:
 def _left_over(found: Alignment, nodes: list[str]) -> tuple[str, ...]:
     """Parts whose ends are all in one channel or on what both have, and that have no partner."""
     over: set[str] = set()
-    for mine in (set(nodes), {found.right_of[node] for node in nodes}):
-        for node in mine:
+    for mine, held in ((found.right_of.keys(), nodes), (found.left_of.keys(), [found.right_of[n] for n in nodes])):
+        for node in held:
             for _, place in found.places.at.get(node, ()):
                 ends = {end for _, end in place.ends}
                 inside = all(end in mine or found.outlook.fixed(end) is not None for end in ends)
@@ -245,14 +272,14 @@ def _bridges(found: Alignment, nodes: list[str]) -> Iterator[tuple[Place, str, s
 
 
 def _meetings(found: Alignment, nodes: list[str]) -> Iterator[Meeting]:
-    for place, left, right in _bridges(found, nodes):
+    for place, left, right in sorted(_bridges(found, nodes), key=lambda bridge: natural_key(bridge[0].key)):
         yield Meeting(place.part, place.part, (), (), (left, right), found.right_of[left] == right)
     coupled = _coupled(found, nodes)
     for node in sorted(found.shared, key=natural_key):
         there = [(a, b) for a, b in coupled.values() if any(end == node for _, end in a.ends)]
         if there:
-            left, right = (tuple(dict.fromkeys(_pin_on(pair[at], node) for pair in there)) for at in (0, 1))
-            yield Meeting(node, "", left, right, (node,))
+            ours, theirs = (tuple(dict.fromkeys(_pin_on(pair[at], node) for pair in there)) for at in (0, 1))
+            yield Meeting(node, "", ours, theirs, (node,))
 
 
 def _pin_on(place: Place, node: str) -> str:
