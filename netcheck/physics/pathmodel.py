@@ -47,6 +47,11 @@ class PathModel:
         return SmallSignal(self.network, self.point)
 
     @cached_property
+    def at_middle(self) -> Mapping[str, float]:
+        """How the gain at 1 kHz answers to each value: d ln|H| / d ln(value) by element."""
+        return self.small.sensitivities(self.path.input.node, self.output, MIDDLE)[0]
+
+    @cached_property
     def structure(self) -> Structure:
         """What it is but for its names: paths of one structure do the same."""
         ends = (self.path.input.node, self.path.output.node)

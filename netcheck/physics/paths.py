@@ -21,8 +21,8 @@ from netcheck.physics.variants import Variants, controls_of
 
 Real = NDArray[np.float64]
 
-LOWER = np.logspace(-2, 0, 60, endpoint=False)  # looked at where the response is still flat at 1 Hz
-HIGHER = np.logspace(6, 8, 61)[1:]
+LOWER = np.logspace(-2, 0, 20, endpoint=False)  # looked at where the response is still flat at 1 Hz
+HIGHER = np.logspace(6, 8, 21)[1:]
 DROPS = (3.0, 0.5)
 BAND = (20.0, 20e3)
 LEAST_SHARE = 0.15  # what sets less than this much of a corner is not named
@@ -145,11 +145,20 @@ def corners_of(made: PathModel, transfer: Transfer, middle: float) -> tuple[Corn
     found = []
     for side in ("low", "high"):
         for drop in DROPS:
-            hertz = crossing(curve, middle - drop, side)
+            hertz = _finely(made, curve, middle - drop, side)
             parts, shares = _set_by(made, hertz) if hertz is not None else ((), ())
             beyond = float(curve[0][0] if side == "low" else curve[0][-1])
             found.append(Corner(side, drop, hertz, beyond, parts, shares))
     return tuple(found)
+
+
+def _finely(made: PathModel, curve: Curve, level: float, side: str) -> float | None:
+    """Where a response comes down through a level; beyond the usual frequencies looked at once more, in small steps."""
+    hertz = crossing(curve, level, side)
+    if hertz is None or FREQUENCIES[0] <= hertz <= FREQUENCIES[-1]:
+        return hertz
+    near = hertz * np.logspace(-0.06, 0.06, 9)
+    return crossing(_curve(made, made.path.input.node, near), level, side) or hertz
 
 
 def _curve(made: PathModel, source: str, frequencies: Real) -> Curve:
@@ -169,7 +178,7 @@ def _set_by(made: PathModel, hertz: float) -> tuple[tuple[str, ...], tuple[float
     """
     source = made.path.input.node
     there, slope = made.small.sensitivities(source, made.output, hertz)
-    middle, _ = made.small.sensitivities(source, made.output, MIDDLE)
+    middle = made.at_middle
     if abs(slope) < 1e-9:
         return (), ()
     capacitors = {e.name for e in made.network.elements if isinstance(e, Capacitor)}

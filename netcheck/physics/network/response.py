@@ -31,6 +31,7 @@ from netcheck.physics.network.operating import LEAST_CONDUCTANCE, Network, Opera
 Complex = NDArray[np.complex128]
 Real = NDArray[np.float64]
 _trapezoid = getattr(np, "trapezoid", None) or getattr(np, "trapz")  # noqa: B009  the latter before numpy 2
+MOST_ROWS = 8  # rows of the inverse that are kept for a network
 CHUNK = 32  # frequencies solved together; larger ones cost memory and gain nothing
 ROOM_KELVIN = 300.0
 NO_SOLUTION = "the small-signal equations have no solution; is a node left in the air?"
@@ -176,6 +177,10 @@ class SmallSignal:
         except np.linalg.LinAlgError:
             raise Singular(NO_SOLUTION) from None
 
+    @cached_property
+    def _reduced(self) -> _Reduced:
+        return _Reduced(self.conductance, self.capacitance, len(self.nodes))
+
     def _row(self, output: str, frequencies: Real) -> Complex:
         """The row of the inverse that belongs to an output: what an ampere into each node makes there.
 
@@ -183,6 +188,8 @@ class SmallSignal:
         """
         asked = (output, np.asarray(frequencies, dtype=float).tobytes())
         if asked not in self._rows:
+            if len(self._rows) >= MOST_ROWS:
+                self._rows.clear()
             unit = self.injected(output).astype(complex)
 
             def into(omega: Real) -> Complex:
@@ -191,7 +198,7 @@ class SmallSignal:
             found = list(
                 _solutions(_Reduced(self.conductance.T, self.capacitance.T, len(self.nodes)), frequencies, into)
             )
-            self._rows = {asked: np.concatenate(found)[:, :, 0]}
+            self._rows[asked] = np.concatenate(found)[:, :, 0]
         return self._rows[asked]
 
     def transfer(self, source: str, output: str, frequencies: Real) -> Transfer:
@@ -209,9 +216,7 @@ class SmallSignal:
             pairs: of nodes, known ones among them too.
         """
         drive, capacitive = self._right_sides(source, pairs)
-        states = np.concatenate(
-            list(_solutions(_Reduced(self.conductance, self.capacitance, len(self.nodes)), frequencies, drive))
-        )
+        states = np.concatenate(list(_solutions(self._reduced, frequencies, drive)))
         at = self.index[output]
         # d(v)/dω = Y^-1 (db/dω - jC v)
         change = 1j * capacitive - 1j * (states[:, :, 0] @ self.capacitance.T)
@@ -252,13 +257,11 @@ class SmallSignal:
 
         Source: the adjoint network; any text on circuit theory.
         """
-        frequencies = np.array([hertz])
-        conductive, capacitive = self._drive_parts(source)
-        omega = 2 * math.pi * hertz
-        inverse = self.inverses(frequencies)[0]
-        states = inverse @ (conductive + 1j * omega * capacitive)
+        frequencies, omega = np.array([hertz]), 2 * math.pi * hertz
+        drive, capacitive = self._right_sides(source, ())
+        states = next(_solutions(self._reduced, frequencies, drive))[0, :, 0]
         at = self.index[output]
-        row, value = inverse[at], states[at]
+        row, value = self._row(output, frequencies)[0], states[at]
         volts = {node: complex(states[number]) for node, number in self.index.items()} | {source: 1.0 + 0j}
         adjoint = {node: complex(row[number]) for node, number in self.index.items()}
         found: dict[str, float] = {}
