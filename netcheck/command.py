@@ -192,7 +192,7 @@ def board_names(files: Sequence[Path]) -> list[str]:
 
 def _read(options: argparse.Namespace) -> int:
     from netcheck.report.text import understanding_text
-    from netcheck.review import facts_of, understood
+    from netcheck.review import facts_of, numbers_of, understood
 
     options.files = [options.file]
     facts = facts_of(_plan(options, _silent)[0])
@@ -206,7 +206,7 @@ def _read(options: argparse.Namespace) -> int:
             from netcheck.report.figures import behaviour_text
 
             print()
-            print(behaviour_text(facts.at_rest.numbers(board.name), facts.circuit))
+            print(behaviour_text(numbers_of(facts, board.name), facts.circuit))
     return 0
 
 

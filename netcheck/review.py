@@ -25,6 +25,7 @@ from netcheck.rulebook.judge import judge
 from netcheck.rulebook.knowing import facts_of_assembly, facts_of_boards
 from netcheck.rulebook.rule import Rule
 from netcheck.rulebook.stages import stage_rows
+from netcheck.rulebook.supplies import supplies
 from netcheck.rulebook.twins import told_once
 from netcheck.rulebook.verdicts import OUTCOMES, Verdict
 
@@ -207,7 +208,7 @@ def review(plan: Plan, tell: Callable[[str], None] = lambda said: None, numbers:
     behaviour = {}
     if numbers:
         tell("computing what the circuit will do")
-        behaviour = {name: facts.at_rest.numbers(name) for name in names}
+        behaviour = {name: numbers_of(facts, name) for name in names}
     return Review(
         name=plan.name,
         assembly_given=plan.assembly_given,
@@ -234,6 +235,11 @@ def facts_of(plan: Plan) -> Facts:
     if plan.assembly is not None:
         return facts_of_assembly(plan.assembly, boards, words, parts, bind)
     return facts_of_boards(boards, words, parts, bind, plan.assembly_given)
+
+
+def numbers_of(facts: Facts, board: str) -> Behaviour:
+    """Everything that is computed of a board, its supplies too."""
+    return replace(facts.at_rest.numbers(board), supplies=supplies(facts).rows(board))
 
 
 def understood(facts: Facts, board: Board) -> Understanding:

@@ -2,15 +2,25 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING
 
-from netcheck.circuit.model import Net
+from netcheck.circuit.model import Net, Part
 from netcheck.circuit.netnames import read_net_name
-from netcheck.ground.units import VOLT
+from netcheck.ground.units import AMPERE, VOLT, WATT
 from netcheck.language.scope import Trace
-from netcheck.language.types import Function, Number, Type
+from netcheck.language.types import Function, Number, Type, YesNo
+from netcheck.language.values import Unknown
+from netcheck.physics.rectifying_windings import Winding
+from netcheck.physics.supplying import supply_of
 from netcheck.rulebook.facts import Facts
-from netcheck.rulebook.functions import PLACE, net_key
+from netcheck.rulebook.functions import PART_PARAMETER, PLACE, net_key
+from netcheck.rulebook.nouns_supply import drawn, supply, why_unbuilt, why_unknown
+from netcheck.rulebook.supplies import rectified, supplies
+
+if TYPE_CHECKING:
+    from netcheck.physics.regulating import Fed
 
 
 def _named_volts(facts: Facts, trace: Trace, a: object) -> float | None:
@@ -28,6 +38,79 @@ def volts_of_name(facts: Facts, net: Net) -> float | None:
     return read.volts
 
 
+# Rectified rails
+
+
+def _rectified_peak(facts: Facts, trace: Trace, a: object) -> float:
+    """Largest volts of a net behind a rectifier, as a magnitude; 0 for other nets."""
+    key = net_key(a)
+    for rail in rectified(facts):
+        if key in rail.nets:
+            trace.saw(rail.diodes)
+            return supply_of(rail, facts.words).peak()
+    return 0.0
+
+
+def _drawn_volt_amperes(facts: Facts, trace: Trace, part: Part) -> object:
+    """VA that the rails of a transformer take at nominal mains, with music."""
+    squares: dict[Winding, float] = {}
+    reasons: list[str] = []
+    for rail in rectified(facts):
+        if all(winding.part != part.key for winding in rail.windings):
+            continue
+        own, found = supply(facts, rail), drawn(facts, rail)
+        most = found.most(supplies(facts).share)
+        if most is None:
+            reasons += why_unknown(facts, rail)
+        state = own.at(found.low if most is None else most)
+        if state is None:
+            reasons += why_unbuilt(facts, rail)
+            continue
+        for route, amps in zip(rail.routes, state.rms, strict=False):
+            for winding in route.windings:
+                squares[winding] = squares.get(winding, 0.0) + amps * amps
+    total = sum(winding.volts * math.sqrt(square) for winding, square in squares.items())
+    return Unknown(tuple(dict.fromkeys(reasons)), low=total) if reasons else total
+
+
+# Regulators
+
+
+def _fed(facts: Facts, part: Part) -> Fed | Unknown:
+    return supplies(facts).fed(part)
+
+
+def _behind_rectifier(facts: Facts, trace: Trace, part: Part) -> bool:
+    """Whether a rectifier whose windings are told feeds a regulator; nothing is computed where there is none."""
+    if part.kind != "regulator" or not rectified(facts):
+        return False
+    found = _fed(facts, part)
+    return not isinstance(found, Unknown) and found.kind == "rectifier"
+
+
+def _of_fed(get: Callable[[Fed], object], what: str) -> Callable[[Facts, Trace, Part], object]:
+    def call(facts: Facts, trace: Trace, part: Part) -> object:
+        found = _fed(facts, part)
+        if isinstance(found, Unknown):
+            return found
+        value = get(found)
+        if value is None:
+            return Unknown(found.reasons or (f"{what} of {facts.text_of(part)} is not known",))
+        return value
+
+    return call
+
+
+def _watts(facts: Facts, trace: Trace, part: Part) -> object:
+    found = _fed(facts, part)
+    if isinstance(found, Unknown):
+        return Unknown(found.reasons, low=0.0)
+    least, most = found.watts()
+    if most is None:
+        return Unknown(found.reasons or ("what hangs on the outputs is not given",), low=least)
+    return most
+
+
 def _fixed(kind: Type) -> Callable[[Sequence[Type], Mapping[str, Type]], Type | str]:
     return lambda types, named: kind
 
@@ -37,5 +120,25 @@ SUPPLY_FUNCTIONS: dict[str, Function] = {
     for function in (
         Function("named_volts", (PLACE,), _fixed(Number(VOLT)), _named_volts,
                  "volts that the name of a net states for a rail, nothing when it states none"),
+        Function("rectified_peak", (PLACE,), _fixed(Number(VOLT)), _rectified_peak,
+                 "volts of a net behind a rectifier at high mains without load, a magnitude; 0 for other nets"),
+        Function("drawn_volt_amperes", (PART_PARAMETER,), _fixed(Number(WATT)), _drawn_volt_amperes,
+                 "VA that a transformer gives with music: volts of its windings times the rms of their currents"),
+        Function("behind_rectifier", (PART_PARAMETER,), _fixed(YesNo()), _behind_rectifier,
+                 "whether a rectifier whose windings are told feeds a regulator"),
+        Function("spare_at_rest", (PART_PARAMETER,), _fixed(Number(VOLT)),
+                 _of_fed(lambda fed: fed.spare_at_rest(), "the drop-out"),
+                 "volts more than a regulator needs across it, at low mains and rest, with the best of what is open"),
+        Function("spare_with_signal", (PART_PARAMETER,), _fixed(Number(VOLT)),
+                 _of_fed(lambda fed: fed.spare_with_signal(), "the load"),
+                 "the same with music, with the worst of what is open"),
+        Function("input_least", (PART_PARAMETER,), _fixed(Number(VOLT)),
+                 _of_fed(lambda fed: fed.worst, "the load"),
+                 "least volts at a regulator's input: bottom of the ripple, low mains, music; a magnitude"),
+        Function("output_amps", (PART_PARAMETER,), _fixed(Number(AMPERE)),
+                 _of_fed(lambda fed: fed.signal, "the load"),
+                 "what a regulator gives at most, with music"),
+        Function("regulator_watts", (PART_PARAMETER,), _fixed(Number(WATT)), _watts,
+                 "heat of a regulator at high mains and with music"),
     )
 }  # fmt: skip

@@ -21,11 +21,12 @@ from netcheck.physics.mating import Contact, Mating
 from netcheck.physics.meeting import EFFECTS, effect, ground_lost, palindrome, protected
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.nouns_assembly import ASSEMBLY_NOUNS, IN_ASSEMBLY
-from netcheck.rulebook.nouns_heat import HEATSINK_ATTRIBUTES, HEATSINK_OF_PART
 from netcheck.rulebook.nouns_channels import CHANNEL_NOUNS
+from netcheck.rulebook.nouns_heat import HEATSINK_ATTRIBUTES, HEATSINK_OF_PART
 from netcheck.rulebook.nouns_mains import MAINS_ATTRIBUTES
 from netcheck.rulebook.nouns_rings import RING_ATTRIBUTES
 from netcheck.rulebook.nouns_signal import SIGNAL_ATTRIBUTES
+from netcheck.rulebook.nouns_supply import RECTIFIED_ATTRIBUTES
 from netcheck.rulebook.nouns_ties import TIE_ATTRIBUTES
 
 PART, PIN, NET, RECORD = Thing("part"), Thing("pin"), Thing("net"), Thing("record")
@@ -486,6 +487,7 @@ NOUN_ATTRIBUTES: dict[str, Mapping[str, Attribute]] = {
     "oddity": ODDITY_ATTRIBUTES,
     "ground tie": TIE_ATTRIBUTES,
     "heatsink": HEATSINK_ATTRIBUTES,
+    "rectified rail": RECTIFIED_ATTRIBUTES,
     "signal path": SIGNAL_ATTRIBUTES,
     "board": BOARD_ATTRIBUTES,
     **MAINS_ATTRIBUTES,

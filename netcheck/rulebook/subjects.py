@@ -15,6 +15,7 @@ from netcheck.rulebook.nouns_heat import heatsinks
 from netcheck.rulebook.nouns_signal import paths_of
 from netcheck.rulebook.nouns_ties import ground_ties
 from netcheck.rulebook.rule import Rule, Subject
+from netcheck.rulebook.supplies import rectified
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +57,8 @@ def of_noun(facts: Facts, noun: str) -> Sequence[object]:
             return ground_ties(facts)
         case "heatsink":
             return heatsinks(facts)
+        case "rectified rail":
+            return rectified(facts)
         case "oddity":
             return facts.oddities
         case "mains entry":

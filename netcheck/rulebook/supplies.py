@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
+from typing import TYPE_CHECKING
 from weakref import WeakKeyDictionary
 
 from netcheck.intake.assembly import ChassisPart
@@ -10,7 +12,12 @@ from netcheck.physics.rectifying_rails import Rectified, rectified_rails, spoken
 from netcheck.physics.rectifying_windings import windings
 from netcheck.rulebook.facts import Facts
 
+if TYPE_CHECKING:
+    from netcheck.physics.supplying_current import Driven
+    from netcheck.physics.supplying_rows import Supplies
+
 _FOUND: WeakKeyDictionary[Facts, tuple[Rectified, ...]] = WeakKeyDictionary()
+_SUPPLIES: WeakKeyDictionary[Facts, Supplies] = WeakKeyDictionary()
 
 
 def rectified(facts: Facts) -> tuple[Rectified, ...]:
@@ -21,6 +28,33 @@ def rectified(facts: Facts) -> tuple[Rectified, ...]:
         told: Mapping[str, ChassisPart] = facts.assembled.chassis if facts.assembled is not None else {}
         _FOUND[facts] = rectified_rails(facts.walks, windings(facts.circuit, facts.words, told))
     return _FOUND[facts]
+
+
+def supplies(facts: Facts) -> Supplies:
+    """What rails have and give, computed when it is asked for; the solver is imported here."""
+    if facts not in _SUPPLIES:
+        from netcheck.physics.supplying_rows import Supplies
+
+        _SUPPLIES[facts] = Supplies(facts.at_rest.points, rectified(facts), facts.words, _loads(facts))
+    return _SUPPLIES[facts]
+
+
+def _loads(facts: Facts) -> tuple[Driven, ...] | None:
+    """Loads at the outputs that an assembly file names, the least of each; None without an assembly."""
+    from netcheck.physics.supplying_current import Driven
+
+    if facts.assembled is None or not facts.assembled.file.outputs:
+        return None
+    pins = facts.circuit.pins
+    return tuple(
+        Driven(pins[facts.assembled.pins[out.at.text]], min(out.loads), _peak(out.largest_volts))
+        for out in facts.assembled.file.outputs
+        if out.loads and out.at.text in facts.assembled.pins
+    )
+
+
+def _peak(volts: float | None) -> float | None:
+    return None if volts is None else volts * math.sqrt(2)
 
 
 def spoken_rail(facts: Facts, rail: Rectified) -> str:

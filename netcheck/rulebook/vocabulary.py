@@ -17,6 +17,7 @@ from netcheck.physics.conductors import Conductor, GroundLoop, Island, Tie
 from netcheck.physics.mains import AcrossLine, MainsEntry, MainsSide
 from netcheck.physics.mating import Contact, Mating
 from netcheck.physics.ports import SignalPath
+from netcheck.physics.rectifying_rails import Rectified
 from netcheck.rulebook.facts import ControlPin, Facts, Oddity, SupplyPin
 from netcheck.rulebook.functions import FUNCTIONS, matches_function
 from netcheck.rulebook.functions_amplifier import AMPLIFIER_FUNCTIONS
@@ -30,6 +31,7 @@ from netcheck.rulebook.nouns_heat import heatsink_text
 from netcheck.rulebook.nouns_mains import MAINS_FUNCTIONS
 from netcheck.rulebook.nouns_rings import RING_FUNCTIONS
 from netcheck.rulebook.nouns_signal import path_text
+from netcheck.rulebook.nouns_supply import rectified_text
 from netcheck.rulebook.nouns_ties import tie_text
 from netcheck.rulebook.nouns_wiring import WIRING_FUNCTIONS
 
@@ -48,6 +50,7 @@ NOUNS: dict[str, str] = {
     "ground island": "ground island",
     "ground tie": "ground tie",
     "heatsink": "heatsink",
+    "rectified rail": "rectified rail",
     "oddity": "oddity",
     "board": "board",
     "cable": "cable",
@@ -147,6 +150,8 @@ def name_of(facts: Facts, value: object) -> str:
         return path_text(facts, value)
     if isinstance(value, Sink):
         return heatsink_text(facts, value)
+    if isinstance(value, Rectified):
+        return rectified_text(facts, value)
     if isinstance(value, Match):
         return spoken_list([name_of(facts, thing) for thing in members(facts, value)])
     if isinstance(value, MainsEntry):

@@ -1,0 +1,134 @@
+"""Rails behind rectifiers as rules see them: what charges them, what they have and what they give."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from netcheck.circuit.model import Net
+from netcheck.ground.names import spoken_list
+from netcheck.ground.units import AMPERE, FARAD, VOLT
+from netcheck.language.types import Attribute, ListOf, Number, Thing, Type, YesNo
+from netcheck.language.values import Lot, Unknown
+from netcheck.physics.rectifying_rails import Rectified
+from netcheck.physics.supplying import Supply
+from netcheck.physics.supplying_current import Drawn
+from netcheck.rulebook.facts import Facts
+from netcheck.rulebook.supplies import supplies
+
+_NET, _PART = Thing("net"), Thing("part")
+
+
+def _attr(kind: Type, get: Callable[[Any, Any], object]) -> Attribute:
+    return Attribute(kind, get)
+
+
+def rectified_text(facts: Facts, rail: Rectified) -> str:
+    """A rectified rail as it is named in sentences: its net."""
+    return facts.net_text(facts.circuit.nets[rail.net])
+
+
+def _net(facts: Facts, key: str) -> Net:
+    return facts.circuit.nets[key]
+
+
+def _parts(facts: Facts, keys: tuple[str, ...]) -> Lot:
+    return Lot(tuple(facts.circuit.parts[key] for key in keys))
+
+
+def supply(facts: Facts, rail: Rectified) -> Supply:
+    """A rail ready to be computed with."""
+    found = supplies(facts).rail_of(rail.net)
+    assert found is not None
+    return found
+
+
+def drawn(facts: Facts, rail: Rectified) -> Drawn:
+    """What it gives."""
+    return supplies(facts).drawn(supply(facts, rail))
+
+
+def why_unknown(facts: Facts, rail: Rectified) -> tuple[str, ...]:
+    """Why a number of a rail is not known: its load, else the transformer or the reservoirs."""
+    return drawn(facts, rail).reasons or why_unbuilt(facts, rail)
+
+
+def why_unbuilt(facts: Facts, rail: Rectified) -> tuple[str, ...]:
+    """Why a rail cannot be computed: a reservoir without a value, or a transformer without its power."""
+    parts = [facts.circuit.parts[key] for key in rail.capacitors]
+    unread = [part for part in parts if part.value.number is None]
+    if unread:
+        return tuple(f"{facts.text_of(part)} has the value '{part.value.text}'" for part in unread)
+    transformers = dict.fromkeys(winding.part for winding in rail.windings if winding.amps is None)
+    said = spoken_list([facts.text_of(facts.circuit.parts[key]) for key in transformers])
+    return (f"the power of {said} is not given",) if transformers else ("what hangs on the outputs is not given",)
+
+
+def _farads(facts: Facts, rail: Rectified) -> object:
+    if rail.farads is not None:
+        return rail.farads
+    known = sum(facts.circuit.parts[key].value.number or 0.0 for key in rail.capacitors)
+    return Unknown(why_unbuilt(facts, rail), low=known)
+
+
+def _amps(facts: Facts, rail: Rectified) -> object:
+    found = drawn(facts, rail)
+    return found.nominal if found.high is not None else Unknown(found.reasons, low=found.low)
+
+
+def _amps_most(facts: Facts, rail: Rectified) -> object:
+    found = drawn(facts, rail)
+    most = found.most(supplies(facts).share)
+    return most if most is not None else Unknown(why_unknown(facts, rail), low=found.low)
+
+
+def _rated(facts: Facts, rail: Rectified) -> object:
+    found = supply(facts, rail).rated_amps
+    return found if found is not None else Unknown(why_unbuilt(facts, rail))
+
+
+def _trough(facts: Facts, rail: Rectified) -> object:
+    """Bottom of the ripple at low mains; where the load is not known, between that at the rated load and at rest."""
+    found, own = drawn(facts, rail), supply(facts, rail)
+    most, rated = found.most(supplies(facts).share), own.rated_amps
+    if most is not None and (volts := own.trough(most)) is not None:
+        return volts
+    if rated is None or own.rail.farads is None:
+        return Unknown(why_unbuilt(facts, rail), low=0.0, high=own.peak())
+    return Unknown(why_unknown(facts, rail), low=own.trough(max(rated, found.low)), high=own.trough(found.low))
+
+
+def _ripple(facts: Facts, rail: Rectified) -> object:
+    found, own = drawn(facts, rail), supply(facts, rail)
+    most = found.most(supplies(facts).share)
+    if own.ways(0.0) is None or not own.rail.farads:
+        return Unknown(why_unbuilt(facts, rail), low=0.0)
+    if most is None:
+        return Unknown(why_unknown(facts, rail), low=own.ripple(found.low))
+    return own.ripple(most)
+
+
+def _mean(facts: Facts, rail: Rectified) -> object:
+    found = supply(facts, rail).at(drawn(facts, rail).nominal)
+    return found.mean if found is not None else Unknown(why_unbuilt(facts, rail))
+
+
+RECTIFIED_ATTRIBUTES: dict[str, Attribute] = {
+    "net": _attr(_NET, lambda facts, rail: _net(facts, rail.net)),
+    "back": _attr(_NET, lambda facts, rail: _net(facts, rail.back)),
+    "transformer": _attr(_PART, lambda facts, rail: facts.circuit.parts[rail.windings[0].part]),
+    "diodes": _attr(ListOf(_PART), lambda facts, rail: _parts(facts, rail.diodes)),
+    "reservoirs": _attr(
+        ListOf(Thing("part", frozenset({"capacitor"}))), lambda facts, rail: _parts(facts, rail.capacitors)
+    ),
+    "farads": _attr(Number(FARAD), _farads),
+    "winding_volts": _attr(Number(VOLT), lambda facts, rail: max(abs(route.volts) for route in rail.routes)),
+    "half_wave": _attr(YesNo(), lambda facts, rail: len(rail.routes) == 1),
+    "amps": _attr(Number(AMPERE), _amps),
+    "amps_most": _attr(Number(AMPERE), _amps_most),
+    "rated_amps": _attr(Number(AMPERE), _rated),
+    "mean": _attr(Number(VOLT), _mean),
+    "trough": _attr(Number(VOLT), _trough),
+    "ripple": _attr(Number(VOLT), _ripple),
+    "peak": _attr(Number(VOLT), lambda facts, rail: supply(facts, rail).peak()),
+}
