@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from netcheck.circuit.conduction import SWITCHED
@@ -201,6 +202,34 @@ class Ways:
                     seen.add(other)
                     todo.append(other)
         return frozenset(seen)
+
+    @cached_property
+    def _capacitors(self) -> Mapping[str, tuple[int, ...]]:
+        found: dict[str, list[int]] = {}
+        for number, piece in enumerate(self.points.plan.pieces):
+            if piece.alternating and not set(piece.nodes) & self.aside:
+                for node in piece.nodes:
+                    found.setdefault(node, []).append(number)
+        return {node: tuple(numbers) for node, numbers in found.items()}
+
+    def capacitors_at(self, nodes: Iterable[str]) -> list[int]:
+        """Numbers of the pieces that are capacitors between two of the circuit's signals, with an end on the nodes."""
+        return sorted({number for node in nodes for number in self._capacitors.get(node, ())})
+
+    def leads(self, path: SignalPath, without: tuple[str, str]) -> bool:
+        """Whether the output of a path is got to without what lies between two nodes."""
+        pair = set(without)
+        seen, todo = {path.input.node}, [path.input.node]
+        while todo:
+            at = todo.pop()
+            for other, contact, active in self.flows.get(at, ()):
+                if other in seen or {at, other} == pair or (contact and contact not in path.joined):
+                    continue
+                if at in self.held and not active and at != path.input.node:
+                    continue
+                seen.add(other)
+                todo.append(other)
+        return path.output.node in seen
 
     def nodes(self, output: str, joined: frozenset[str]) -> frozenset[str]:
         """All nodes that have a say in one, with some contacts closed."""

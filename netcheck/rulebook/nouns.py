@@ -22,6 +22,7 @@ from netcheck.physics.meeting import EFFECTS, effect, ground_lost, palindrome, p
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.nouns_assembly import ASSEMBLY_NOUNS, IN_ASSEMBLY
 from netcheck.rulebook.nouns_channels import CHANNEL_NOUNS
+from netcheck.rulebook.nouns_coupling import COUPLING_ATTRIBUTES
 from netcheck.rulebook.nouns_heat import HEATSINK_ATTRIBUTES, HEATSINK_OF_PART
 from netcheck.rulebook.nouns_mains import MAINS_ATTRIBUTES
 from netcheck.rulebook.nouns_rings import RING_ATTRIBUTES
@@ -489,6 +490,7 @@ NOUN_ATTRIBUTES: dict[str, Mapping[str, Attribute]] = {
     "heatsink": HEATSINK_ATTRIBUTES,
     "rectified rail": RECTIFIED_ATTRIBUTES,
     "signal path": SIGNAL_ATTRIBUTES,
+    "coupling": COUPLING_ATTRIBUTES,
     "board": BOARD_ATTRIBUTES,
     **MAINS_ATTRIBUTES,
     **CHANNEL_NOUNS,

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from functools import cached_property
 from typing import TYPE_CHECKING, TypeVar
 
 from netcheck.ground.units import DECIBEL_AT_MILLIWATT, DECIBEL_AT_VOLT
 from netcheck.language.values import Unknown
-from netcheck.physics.ports import SignalPath, Told, signal_paths
+from netcheck.physics.coupling import MOST_PATHS, Coupling, OwnCorner, couplings, own_corner
+from netcheck.physics.ports import SignalPath, Told, Ways, signal_paths
 from netcheck.rulebook.facts import Facts
 
 if TYPE_CHECKING:  # the solver and numpy behind it are imported when the first number is asked for
@@ -27,6 +29,22 @@ class Signals:
         self._numbers: dict[SignalPath, PathNumbers] = {}
         inputs, outputs = _told(facts)
         self.paths = signal_paths(facts.at_rest.points, inputs, outputs)
+
+    @cached_property
+    def couplings(self) -> tuple[Coupling, ...]:
+        """Capacitors that signals pass."""
+        return couplings(Ways(self.facts.at_rest.points), self.paths)
+
+    def own_corner(self, coupling: Coupling, load: float) -> OwnCorner | Unknown:
+        """The highest corner that a coupling capacitor makes on one of its paths."""
+        best: OwnCorner | Unknown = Unknown(("no path of the capacitor is computed",))
+        for path in coupling.paths[:MOST_PATHS]:
+            found = self.ask(path, lambda numbers: own_corner(numbers, coupling, load))
+            if isinstance(found, Unknown):
+                return found
+            if isinstance(best, Unknown) or found.hertz > best.hertz:
+                best = found
+        return best
 
     def numbers(self, path: SignalPath) -> PathNumbers:
         """The numbers of a path."""

@@ -11,6 +11,7 @@ from netcheck.language.scope import Scope
 from netcheck.language.values import Lot, Unknown, unite
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.nouns_assembly import assembly_subjects
+from netcheck.rulebook.nouns_coupling import couplings_of
 from netcheck.rulebook.nouns_heat import heatsinks
 from netcheck.rulebook.nouns_signal import paths_of
 from netcheck.rulebook.nouns_ties import ground_ties
@@ -67,6 +68,8 @@ def of_noun(facts: Facts, noun: str) -> Sequence[object]:
             return facts.mains.sides
         case "across the line":
             return facts.mains.across
+        case "coupling":
+            return couplings_of(facts)
         case "signal path":
             return paths_of(facts)
         case "board":

@@ -14,6 +14,7 @@ from netcheck.ground.names import spoken_list
 from netcheck.language.types import Attribute, Function, Thing, Type
 from netcheck.language.values import Lot
 from netcheck.physics.conductors import Conductor, GroundLoop, Island, Tie
+from netcheck.physics.coupling import Coupling
 from netcheck.physics.mains import AcrossLine, MainsEntry, MainsSide
 from netcheck.physics.mating import Contact, Mating
 from netcheck.physics.ports import SignalPath
@@ -27,6 +28,7 @@ from netcheck.rulebook.functions_supply import SUPPLY_FUNCTIONS
 from netcheck.rulebook.nouns import NOUN_ATTRIBUTES, amplifier_text, part_attributes
 from netcheck.rulebook.nouns_assembly import assembly_text
 from netcheck.rulebook.nouns_channels import channel_text
+from netcheck.rulebook.nouns_coupling import COUPLING_FUNCTIONS, coupling_text
 from netcheck.rulebook.nouns_heat import heatsink_text
 from netcheck.rulebook.nouns_mains import MAINS_FUNCTIONS
 from netcheck.rulebook.nouns_rings import RING_FUNCTIONS
@@ -58,6 +60,7 @@ NOUNS: dict[str, str] = {
     "signal input": "signal input",
     "signal output": "signal output",
     "signal path": "signal path",
+    "coupling": "coupling",
     "assembly": "assembly",
     "mains entry": "mains entry",
     "mains side": "mains side",
@@ -75,7 +78,7 @@ class RuleVocabulary:
     @cached_property
     def functions(self) -> Mapping[str, Function]:
         """All functions, by name."""
-        extra = {**MAINS_FUNCTIONS, **WIRING_FUNCTIONS, **SUPPLY_FUNCTIONS, **RING_FUNCTIONS, **SIGNAL_FUNCTIONS}
+        extra = {**MAINS_FUNCTIONS, **WIRING_FUNCTIONS, **SUPPLY_FUNCTIONS, **RING_FUNCTIONS, **SIGNAL_FUNCTIONS, **COUPLING_FUNCTIONS}
         extra |= AMPLIFIER_FUNCTIONS
         extra |= OUTPUT_FUNCTIONS
         return {**FUNCTIONS, **extra, "matches": matches_function(self.shape_names)}
@@ -146,6 +149,8 @@ def name_of(facts: Facts, value: object) -> str:
         return spoken_list([name_of(facts, circuit.nets[key]) for key in value.grounds])
     if isinstance(value, Tie):
         return tie_text(facts, value)
+    if isinstance(value, Coupling):
+        return coupling_text(facts, value)
     if isinstance(value, SignalPath):
         return path_text(facts, value)
     if isinstance(value, Sink):
