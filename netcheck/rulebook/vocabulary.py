@@ -22,8 +22,8 @@ from netcheck.physics.rectifying_rails import Rectified
 from netcheck.rulebook.facts import ControlPin, Facts, Oddity, SupplyPin
 from netcheck.rulebook.functions import FUNCTIONS, matches_function
 from netcheck.rulebook.functions_amplifier import AMPLIFIER_FUNCTIONS
-from netcheck.rulebook.functions_signal import SIGNAL_FUNCTIONS
 from netcheck.rulebook.functions_output import OUTPUT_FUNCTIONS
+from netcheck.rulebook.functions_signal import SIGNAL_FUNCTIONS
 from netcheck.rulebook.functions_supply import SUPPLY_FUNCTIONS
 from netcheck.rulebook.nouns import NOUN_ATTRIBUTES, amplifier_text, part_attributes
 from netcheck.rulebook.nouns_assembly import assembly_text
@@ -78,7 +78,8 @@ class RuleVocabulary:
     @cached_property
     def functions(self) -> Mapping[str, Function]:
         """All functions, by name."""
-        extra = {**MAINS_FUNCTIONS, **WIRING_FUNCTIONS, **SUPPLY_FUNCTIONS, **RING_FUNCTIONS, **SIGNAL_FUNCTIONS, **COUPLING_FUNCTIONS}
+        extra = {**MAINS_FUNCTIONS, **WIRING_FUNCTIONS, **SUPPLY_FUNCTIONS, **RING_FUNCTIONS}
+        extra |= {**SIGNAL_FUNCTIONS, **COUPLING_FUNCTIONS}
         extra |= AMPLIFIER_FUNCTIONS
         extra |= OUTPUT_FUNCTIONS
         return {**FUNCTIONS, **extra, "matches": matches_function(self.shape_names)}
