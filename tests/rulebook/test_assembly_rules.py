@@ -304,3 +304,20 @@ def test_facts_of_lone_boards_are_untouched_by_wiring(book: RuleBook) -> None:
     assembly, netlists = open_assembly(FIXTURES / "ground-ring" / "ring.yaml", cache=False)
     facts = facts_of(plan_of(assembly, netlists, book))
     assert facts.assembled is not None and [board.name for board in facts.boards] == ["source", "amp"]
+
+
+SMALL = {
+    "power-lead/palindrome": {"connectors/shifted-plug"},
+    "power-lead/one-pin-moved": {"connectors/shifted-plug", "connectors/turned-plug"},
+    "ground-ring/ring": {"grounding/ground-loop"},
+    "ground-ring/cure": set(),
+    "balanced/balanced": set(),
+    "mains/wrong": {"mains/earth-bond", "mains/fuse-in-line", "mains/switch-position", "mains/x-capacitor-bleed"},
+    "mains/right": set(),
+}
+
+
+@pytest.mark.parametrize("name", sorted(SMALL))
+def test_each_small_assembly_has_the_faults_that_it_is_there_for(name: str, book: RuleBook) -> None:
+    result = reviewed(name, book)
+    assert {verdict.rule for verdict in result.verdicts if verdict.outcome == "finding"} == SMALL[name]
