@@ -95,7 +95,7 @@ class Supplies:
         rest, loaded = supply.at(whole.nominal), self.amps_most(supply)
         low = [state.low for state in supply.ends(whole.low, -1)]
         if rest is None or not low:
-            return Unknown((f"the power of {self._transformer(supply)} or its reservoirs are not known",))
+            return Unknown(self._why(supply))
         trough = supply.trough(loaded) if loaded is not None and whole.most(self.share) is not None else None
         mean = supply.mean_most(whole.nominal if loaded is None else loaded)
 
@@ -116,6 +116,18 @@ class Supplies:
             own=own,
             reasons=unite(drawn.reasons, whole.reasons),
         )
+
+    def is_behind(self, part: Part) -> bool:
+        """Whether a rectifier feeds a regulator, known in figures or not."""
+        return any(self._behind(pin.net) is not None for pin in part.by_role("input")[:1])
+
+    def _why(self, supply: Supply) -> tuple[str, ...]:
+        """Why a rectified rail cannot be computed: a reservoir without a value, a transformer without its power."""
+        parts = [self.circuit.parts[key] for key in supply.rail.capacitors]
+        unread = [part for part in parts if part.value.number is None]
+        if unread:
+            return tuple(f"{self.walks.said(part)} has the value '{part.value.text}'" for part in unread)
+        return (f"the power of {self._transformer(supply)} is not given",)
 
     def _transformer(self, supply: Supply) -> str:
         return self.walks.said(self.circuit.parts[supply.rail.windings[0].part])

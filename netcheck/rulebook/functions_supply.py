@@ -84,8 +84,7 @@ def _behind_rectifier(facts: Facts, trace: Trace, part: Part) -> bool:
     """Whether a rectifier whose windings are told feeds a regulator; nothing is computed where there is none."""
     if part.kind != "regulator" or not rectified(facts):
         return False
-    found = _fed(facts, part)
-    return not isinstance(found, Unknown) and found.kind == "rectifier"
+    return supplies(facts).is_behind(part)
 
 
 def _of_fed(get: Callable[[Fed], object], what: str) -> Callable[[Facts, Trace, Part], object]:
