@@ -40,6 +40,7 @@ SHORT_OHMS = 0.01
 SHORTED_GAIN = 0.1  # a gain below this says little about how far the input goes
 FIRST_SHORTED = 1e-6  # volts in from which a shorted output is moved, in doubling steps
 LEAST_SHORTED = SHORT_OHMS * 1e-4  # volts of a shorted output below which nothing to speak of comes
+SURELY_MOVED = 0.3  # volts in beyond which an offset no longer decides to which end a shorted output goes
 SATURATED = 1e-3  # share by which a shorted output still rises when the input is doubled: it gives no more
 HALVINGS = 8
 STEPS = 6  # on either side of rest
@@ -150,10 +151,11 @@ class _Moved:
         elements: list[Element] = []
         for element in made.network.elements:
             elements += _static(element, rest)
+        self.held = abs(rest[self.output]) > 1.0
         if math.isfinite(ohms):
             siemens = 1 / max(ohms, SHORT_OHMS)
             elements.append(Resistor("load", self.output, ZERO, 1 / siemens))
-            if abs(rest[self.output]) > 1.0:  # a load behind a coupling capacitor: its direct volts stay where they are
+            if self.held:  # a load behind a coupling capacitor: its direct volts stay where they are
                 elements.append(CurrentSource("load at rest", ZERO, self.output, siemens * rest[self.output]))
         self.elements = tuple(elements)
         self.known = {ZERO: 0.0} | dict(made.network.known)
@@ -263,21 +265,24 @@ def _driven(moved: _Moved, there: list[OperatingPoint], zero: float, level: Load
 
 
 def _shorted(moved: _Moved, ohms: float) -> Driven | tuple[str, ...]:
-    """A shorted output: the input is moved until no more current comes, for the loop no longer holds anything."""
+    """A shorted output: the input is moved until no more current comes, for the loop no longer holds anything.
+
+    With nothing held, an offset alone may drive the output to one end; what counts is the current, not where it rests.
+    """
     rest = moved.at(0.0)
     if rest is None:
         return ("the operating point with this load does not settle",)
-    zero = rest.volts[moved.output]
-    up, down = _swept(moved, 1.0, rest), _swept(moved, -1.0, rest)
+    zero = moved.made.point.volts[moved.output] if moved.held else 0.0
+    up, down = _swept(moved, 1.0, rest, zero), _swept(moved, -1.0, rest, zero)
     ends = [abs(points[-1].volts[moved.output] - zero) if points else 0.0 for points in (up, down)]
     if min(ends) < LEAST_SHORTED:
         return ("what the shorted output gives does not settle",)
     least = up if ends[0] <= ends[1] else down
     limit = moved.limit_of(least[-1], reached=False)
-    return _driven(moved, [*up, rest, *down], zero, _level(min(ends), ohms, limit, -math.inf))
+    return _driven(moved, [*up, *down], zero, _level(min(ends), ohms, limit, -math.inf))
 
 
-def _swept(moved: _Moved, sign: float, rest: OperatingPoint) -> list[OperatingPoint]:
+def _swept(moved: _Moved, sign: float, rest: OperatingPoint, zero: float) -> list[OperatingPoint]:
     """Points with the input further and further from rest, until the output no longer follows."""
     span = max((abs(volts) for volts in moved.known.values()), default=0.0)
     found: list[OperatingPoint] = []
@@ -287,8 +292,8 @@ def _swept(moved: _Moved, sign: float, rest: OperatingPoint) -> list[OperatingPo
         if point is None:
             break
         found.append(point)
-        out = abs(point.volts[moved.output] - rest.volts[moved.output])
-        if out > LEAST_SHORTED and out - before < SATURATED * out:
+        out = abs(point.volts[moved.output] - zero)
+        if change > SURELY_MOVED and out > LEAST_SHORTED and abs(out - before) < SATURATED * out:
             break
         change, before = 2 * change, out
     return found

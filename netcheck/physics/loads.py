@@ -33,6 +33,7 @@ class Loads:
         told: outputs that the assembly tells.
         phones_words: words of a socket or a net for headphones, upper case. phones: ohms that are usual there.
         up_to: ohms in series beyond which an output is not meant for headphones.
+        line: ohms of a line input. line_families: of connectors that lead to one.
     """
 
     def __init__(
@@ -42,9 +43,12 @@ class Loads:
         phones_words: frozenset[str] = frozenset(),
         phones: tuple[float, ...] = (),
         up_to: float = 0.0,
+        line: float = 0.0,
+        line_families: frozenset[str] = frozenset({"rca", "xlr", "din"}),
     ) -> None:
         self.walks, self.told = walks, tuple(told)
         self.phones_words, self.phones, self.up_to = phones_words, phones, up_to
+        self.line, self.line_families = line, line_families
         self._far: dict[str, frozenset[str]] = {}
 
     @cached_property
@@ -65,7 +69,15 @@ class Loads:
         told = {ohms for one in self.outputs_at(net) for ohms in one.ohms}
         if told:
             return tuple(sorted(told))
-        return tuple(sorted(self.phones)) if self.phones_at(net) else ()
+        return tuple(sorted(self.phones)) if self.phones_at(net) else self._line_at(net)
+
+    def _line_at(self, net: str) -> tuple[float, ...]:
+        """What a line input is, where a socket for one is seen; more ohms may stand before it than before headphones."""
+        found = any(part.family in self.line_families for part in self._connectors(net))
+        beyond = {to for at in self.far(net) for _, to in self._steps(at, self.line) if to not in self.far(net)}
+        for to in beyond:
+            found = found or any(part.family in self.line_families | {"jack"} for part in self._connectors(to))
+        return (self.line,) if found else ()
 
     def phones_at(self, net: str) -> Part | None:
         """The socket for headphones that a net leads to: a jack, or a connector that says so; or None."""
@@ -101,19 +113,19 @@ class Loads:
             if at in nearest:
                 continue
             nearest[at] = ohms
-            for further, to in self._steps(at):
+            for further, to in self._steps(at, self.up_to):
                 for fellow in self.walks.joined_by_cable(to):
                     signal = self.walks.circuit.nets[fellow].role not in STOPS
                     if fellow not in nearest and ohms + further <= self.up_to and signal:
                         todo.append((ohms + further, fellow))
         return frozenset(nearest)
 
-    def _steps(self, net: str) -> Iterator[tuple[float, str]]:
+    def _steps(self, net: str, up_to: float) -> Iterator[tuple[float, str]]:
         for kind, pins in self.walks.on(net).items():
             if kind not in _FREE and kind != "resistor":
                 continue
             for pin in pins:
                 part = self.walks.circuit.parts[pin.part]
                 ohms = part.value.number if kind == "resistor" else 0.0
-                if ohms is not None and ohms <= self.up_to:
+                if ohms is not None and ohms <= up_to:
                     yield from ((ohms, other.net) for other, _ in self.walks.across(pin))

@@ -24,6 +24,8 @@ from netcheck.physics.points import Points, Range, currents_of
 from netcheck.physics.ports import Port, SignalPath, Ways
 
 MOST_NODES = 80
+UNREAD = ("ohms of ", "track of ")
+WITH_COILS = frozenset({"relay", "transformer", "inductor"})
 MOST_INPUTS = 4  # ways into a stage that are tried
 EFFORT = 20_000
 
@@ -133,6 +135,9 @@ class StageWork:
         nodes = self._nodes(sink.node, joined)
         if len(nodes) > MOST_NODES:
             return (f"more than {MOST_NODES} nodes have a say in the stage",)
+        unread = self._unread(nodes)
+        if unread:
+            return unread
         inputs = self._inputs(node, nodes)
         if not inputs:
             return ("nothing is seen through which the stage is driven",)
@@ -143,6 +148,17 @@ class StageWork:
                 return made
             why = why or (made if isinstance(made, tuple) else ("nothing of the input reaches the stage",))
         return why
+
+    def _unread(self, nodes: frozenset[str]) -> Reasons:
+        """Parts of a path whose value cannot be read."""
+        parts = self.points.walks.circuit.parts
+        keys = {
+            piece.part
+            for piece in pieces_at(self.points, nodes)
+            if any(name.startswith(UNREAD) for name in piece.varies) and parts[piece.part].kind not in WITH_COILS
+        }
+        found = sorted(keys, key=natural_key)
+        return tuple(f"{self.points.said(parts[key])} has the value '{parts[key].value.text}'" for key in found)
 
     def _sink(self, node: str) -> tuple[Port, frozenset[str]]:
         """The socket that an output leads to, and the contacts on the way; the output itself where there is none."""

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 _STAGES: WeakKeyDictionary[object, StageWork] = WeakKeyDictionary()
 _LOADS: WeakKeyDictionary[Facts, Loads] = WeakKeyDictionary()
 PHONES_WORDS, LEAST_PHONES, MOST_PHONES = "phones sockets", "least headphones", "most headphones"
-SERIES, JOINT, WASHER = "resistor before headphones", "joint to a heatsink", "insulating washer"
+LINE, SERIES, JOINT, WASHER = "line input", "resistor before headphones", "joint to a heatsink", "insulating washer"
 
 
 def stages_of(facts: Facts) -> StageWork:
@@ -56,7 +56,7 @@ def loads_of(facts: Facts) -> Loads:
         words = facts.words
         phones = (words.limit(LEAST_PHONES).value, words.limit(MOST_PHONES).value)
         names = words.text_words(PHONES_WORDS)
-        _LOADS[facts] = Loads(facts.walks, told, names, phones, words.limit(SERIES).value)
+        _LOADS[facts] = Loads(facts.walks, told, names, phones, words.limit(SERIES).value, words.limit(LINE).value)
     return _LOADS[facts]
 
 
@@ -70,6 +70,19 @@ def _told(facts: Facts, found: Range, what: str, unit: Unit) -> float | Unknown:
 def _loads(facts: Facts, trace: Trace, a: object) -> Lot:
     trace.step()
     return Lot(loads_of(facts).ohms_at(net_key(a)))
+
+
+def _least_load(facts: Facts, trace: Trace, a: object) -> float | Unknown:
+    trace.step()
+    found = loads_of(facts).ohms_at(net_key(a))
+    if found:
+        return found[0]
+    return Unknown((f"what {facts.net_text(facts.circuit.nets[net_key(a)])} feeds is not told",), low=0.0)
+
+
+def _told_outputs(facts: Facts, trace: Trace, a: object) -> Lot:
+    pins = {one.pin for one in loads_of(facts).outputs_at(net_key(a))}
+    return Lot(tuple(end for end in signal_ends(facts, outputs=True) if end.key in pins))
 
 
 def _loads_told(facts: Facts, trace: Trace, a: object) -> bool:
@@ -270,6 +283,10 @@ OUTPUT_FUNCTIONS: dict[str, Function] = {
     for function in (
         Function("loads", (PLACE,), _fixed(ListOf(Number(OHM))), _loads,
                  "loads of an output, the least first: those told, else those usual for a socket for headphones"),
+        Function("least_load", (PLACE,), _fixed(Number(OHM)), _least_load,
+                 "the least load of an output, as loads(a) has it; unknown where nothing tells what it feeds"),
+        Function("told_outputs", (PLACE,), _fixed(ListOf(Thing("signal output"))), _told_outputs,
+                 "outputs that the assembly tells and that a net leads to"),
         Function("loads_told", (PLACE,), _fixed(YesNo()), _loads_told, "whether the assembly tells loads of an output"),
         Function("phones_socket", (PLACE,), _fixed(Thing("part")), _phones_socket,
                  "the socket for headphones that an output leads to, nothing when it leads to none"),
