@@ -44,8 +44,9 @@ class OwnCorner:
     """What a coupling capacitor does by itself.
 
     Attributes:
-        hertz: its corner. ohms: what it sees there. resistive: real part of that as a share of the whole, 1 for a
-            resistance. parts: keys of the parts that set it, the one with most say first.
+        hertz: its corner. ohms: what it sees there. resistive: 1 where that is a resistance in which no other capacitor
+            has a say; less by the say of the strongest other one, or by the phase. parts: keys of the parts that set
+            it, the one with most say first.
     """
 
     hertz: float
@@ -76,7 +77,7 @@ def _in_series(ways: Ways, path: SignalPath) -> Iterable[tuple[str, ...]]:
             between.setdefault((a, b), []).append(piece.part)
     farads = ways.points.walks.circuit.parts
     for pair in sorted(between)[:MOST_CAPACITORS]:
-        if not ways.leads(path, pair):
+        if frozenset(pair) not in ways.conducting and not ways.leads(path, pair):
             yield tuple(sorted(between[pair], key=lambda key: (-(farads[key].value.number or 0.0), natural_key(key))))
 
 
@@ -111,7 +112,7 @@ def own_corner(numbers: PathNumbers, coupling: Coupling, load: float) -> OwnCorn
 
 
 def _own_corner(made: PathModel, names: Sequence[str]) -> tuple[float, float, float, tuple[float, ...]] | None:
-    """Corner, ohms, their resistive share, and how much of the ohms each element sets."""
+    """Corner, ohms, how far they are a mere resistance, and how much of the ohms each element sets."""
     import numpy as np
 
     from netcheck.physics.network.elements import Capacitor, Resistor
@@ -151,5 +152,12 @@ def _own_corner(made: PathModel, names: Sequence[str]) -> tuple[float, float, fl
         for element in rest
         if isinstance(element, Resistor)
     }
+    omega = 2 * math.pi * hertz
+    others = [
+        abs(across(states, e.a, e.b) * across(adjoint, e.a, e.b) / seen) * omega * e.farads
+        for e in rest
+        if isinstance(e, Capacitor)
+    ]
+    alone = min(abs(seen.real) / abs(seen), 1.0 - min(1.0, max(others, default=0.0)))
     ordered = tuple(float(shares.get(name, 0.0)) for name in made.structure.names)
-    return hertz, abs(seen), abs(seen.real) / abs(seen), ordered
+    return hertz, abs(seen), alone, ordered

@@ -212,6 +212,11 @@ class Ways:
                     found.setdefault(node, []).append(number)
         return {node: tuple(numbers) for node, numbers in found.items()}
 
+    @cached_property
+    def conducting(self) -> frozenset[frozenset[str]]:
+        """Pairs of nodes that something joins besides capacitors."""
+        return frozenset(frozenset(p.nodes) for p in self.points.plan.pieces if len(p.nodes) == 2 and not p.alternating)
+
     def capacitors_at(self, nodes: Iterable[str]) -> list[int]:
         """Numbers of the pieces that are capacitors between two of the circuit's signals, with an end on the nodes."""
         return sorted({number for node in nodes for number in self._capacitors.get(node, ())})
@@ -223,7 +228,7 @@ class Ways:
         while todo:
             at = todo.pop()
             for other, contact, active in self.flows.get(at, ()):
-                if other in seen or {at, other} == pair or (contact and contact not in path.joined):
+                if other in seen or ({at, other} == pair and not active) or (contact and contact not in path.joined):
                     continue
                 if at in self.held and not active and at != path.input.node:
                     continue
