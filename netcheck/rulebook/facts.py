@@ -22,10 +22,12 @@ from netcheck.physics.bonds import conductors_of, joints, references, signal_end
 from netcheck.physics.channels import ChannelPair, channels
 from netcheck.physics.conductors import Conductor, GroundLoop, Island, ground_islands, ground_loops
 from netcheck.physics.feeding import Feeding, feeding
+from netcheck.physics.loading import ohms_told
 from netcheck.physics.mains import Mains
 from netcheck.physics.mating import Mating, matings
 from netcheck.physics.meeting import wired
 from netcheck.physics.volts import net_volts
+from netcheck.physics.volume import VolumeControl, volume_controls
 from netcheck.rulebook.at_rest import AtRest
 
 SUPPLY_ENTRY_PINS = "supply entry pins"
@@ -332,6 +334,11 @@ class Facts:
     def channels(self) -> tuple[ChannelPair, ...]:
         """Stretches of circuit that are there twice, left and right."""
         return channels(self.walks, self.words)
+
+    @cached_property
+    def volume_controls(self) -> tuple[VolumeControl, ...]:
+        """Gangs of potentiometers that set a level."""
+        return volume_controls(self.walks, self.words, ohms_told(self.assembled))
 
     @cached_property
     def at_rest(self) -> AtRest:

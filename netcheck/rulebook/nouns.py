@@ -29,6 +29,7 @@ from netcheck.rulebook.nouns_rings import RING_ATTRIBUTES
 from netcheck.rulebook.nouns_signal import SIGNAL_ATTRIBUTES
 from netcheck.rulebook.nouns_supply import RECTIFIED_ATTRIBUTES
 from netcheck.rulebook.nouns_ties import TIE_ATTRIBUTES
+from netcheck.rulebook.nouns_volume import VOLUME_NOUNS
 
 PART, PIN, NET, RECORD = Thing("part"), Thing("pin"), Thing("net"), Thing("record")
 NUMBER_KINDS = {
@@ -494,6 +495,7 @@ NOUN_ATTRIBUTES: dict[str, Mapping[str, Attribute]] = {
     "board": BOARD_ATTRIBUTES,
     **MAINS_ATTRIBUTES,
     **CHANNEL_NOUNS,
+    **VOLUME_NOUNS,
     **ASSEMBLY_NOUNS,
     "ground loop": {**ASSEMBLY_NOUNS["ground loop"], **RING_ATTRIBUTES},
 }

@@ -54,6 +54,8 @@ def of_noun(facts: Facts, noun: str) -> Sequence[object]:
             return facts.ground_islands
         case "channel pair":
             return facts.channels
+        case "volume control":
+            return facts.volume_controls
         case "ground tie":
             return ground_ties(facts)
         case "heatsink":

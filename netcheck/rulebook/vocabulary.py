@@ -35,6 +35,7 @@ from netcheck.rulebook.nouns_rings import RING_FUNCTIONS
 from netcheck.rulebook.nouns_signal import path_text
 from netcheck.rulebook.nouns_supply import rectified_text
 from netcheck.rulebook.nouns_ties import tie_text
+from netcheck.rulebook.nouns_volume import VOLUME_FUNCTIONS, volume_text
 from netcheck.rulebook.nouns_wiring import WIRING_FUNCTIONS
 
 # Nouns that `for each` can take beside kinds of parts and shapes, and the noun whose attributes they have.
@@ -66,6 +67,7 @@ NOUNS: dict[str, str] = {
     "mains side": "mains side",
     "across the line": "across the line",
     "channel pair": "channel pair",
+    "volume control": "volume control",
 }
 
 
@@ -81,6 +83,7 @@ class RuleVocabulary:
         extra = {**MAINS_FUNCTIONS, **WIRING_FUNCTIONS, **SUPPLY_FUNCTIONS, **RING_FUNCTIONS}
         extra |= {**SIGNAL_FUNCTIONS, **COUPLING_FUNCTIONS}
         extra |= AMPLIFIER_FUNCTIONS
+        extra |= VOLUME_FUNCTIONS
         extra |= OUTPUT_FUNCTIONS
         return {**FUNCTIONS, **extra, "matches": matches_function(self.shape_names)}
 
@@ -139,7 +142,7 @@ def name_of(facts: Facts, value: object) -> str:
         return _contact_text(facts, value)
     if (text := assembly_text(facts, value)) is not None:
         return text
-    if (text := channel_text(facts, value)) is not None:
+    if (text := channel_text(facts, value) or volume_text(facts, value)) is not None:
         return text
     if isinstance(value, Conductor):
         part = circuit.parts.get(value.key)

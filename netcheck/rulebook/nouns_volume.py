@@ -1,0 +1,83 @@
+"""Volume controls as rules see them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from netcheck.circuit.model import Part
+from netcheck.ground.units import OHM
+from netcheck.language.scope import Trace
+from netcheck.language.types import Attribute, Function, ListOf, Number, Parameter, Text, Thing, Type, YesNo
+from netcheck.language.values import Lot, Unknown
+from netcheck.physics.volume import VolumeControl
+from netcheck.rulebook.facts import Facts
+
+PART, PIN = Thing("part"), Thing("pin")
+
+
+def _attr(kind: Type, get: Callable[[Any, Any], object]) -> Attribute:
+    return Attribute(kind, get)
+
+
+def _pin(name: str) -> Callable[[Any, Any], object]:
+    return lambda facts, control: facts.circuit.pins[getattr(control, name)]
+
+
+def _foot_first(facts: Facts, control: VolumeControl) -> object:
+    if control.foot_first is None:
+        part = facts.text_of(facts.circuit.parts[control.part])
+        return Unknown((f"which end of {part} is at the stop against the clock is not known",))
+    return control.foot_first
+
+
+def _side(facts: Facts, control: VolumeControl) -> str:
+    """'left', 'right', or '' where no channels are known."""
+    nodes = [facts.walks.joined_by_cable(facts.circuit.pins[key].net)[0] for key in (control.top, control.wiper)]
+    for pair in facts.channels:
+        if any(node in pair.left for node in nodes):
+            return "left"
+        if any(node in pair.right for node in nodes):
+            return "right"
+    return ""
+
+
+VOLUME_NOUNS: dict[str, dict[str, Attribute]] = {
+    "volume control": {
+        "part": _attr(PART, lambda facts, control: facts.circuit.parts[control.part]),
+        "wiper": _attr(PIN, _pin("wiper")),
+        "top": _attr(PIN, _pin("top")),
+        "foot": _attr(PIN, _pin("foot")),
+        "foot_first": _attr(YesNo(), _foot_first),
+        "bent_by": _attr(
+            ListOf(Thing("part", frozenset({"resistor"}))),
+            lambda facts, control: Lot(tuple(facts.circuit.parts[key] for key in control.bent_by)),
+        ),
+        "load": _attr(Number(OHM), lambda facts, control: control.load),
+        "side": _attr(Text(), _side),
+    }
+}
+
+
+def volume_text(facts: Facts, value: object) -> str | None:
+    """How a volume control names itself: RV1, RV1 gang 2; None for other things."""
+    if not isinstance(value, VolumeControl):
+        return None
+    said = facts.text_of(facts.circuit.parts[value.part])
+    return f"{said} gang {value.gang}" if value.gang else said
+
+
+def _controls(facts: Facts, trace: Trace, part: Part) -> Lot:
+    return Lot(tuple(control for control in facts.volume_controls if control.part == part.key))
+
+
+_POTENTIOMETER = Parameter("part", lambda kind: isinstance(kind, Thing) and kind.noun == "part", "a part")
+VOLUME_FUNCTIONS: dict[str, Function] = {
+    "volume_controls": Function(
+        "volume_controls",
+        (_POTENTIOMETER,),
+        lambda types, named: ListOf(Thing("volume control")),
+        _controls,
+        "gangs of a potentiometer that are volume controls",
+    )
+}
