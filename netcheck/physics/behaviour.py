@@ -17,6 +17,7 @@ class Corner:
         side: 'low' or 'high'. drop: in dB, positive. hertz: None where it lies beyond `beyond`.
         beyond: the end of the frequencies looked at. parts: keys of the capacitors, then resistors, that set it, the
             one with most say first. shares: how much of the corner each sets: an RC by itself has 1 and 1.
+        low, high: its ends over the tolerances of resistors and capacitors; None where it is not within sight.
     """
 
     side: str
@@ -25,6 +26,8 @@ class Corner:
     beyond: float
     parts: tuple[str, ...] = ()
     shares: tuple[float, ...] = ()
+    low: float | None = None
+    high: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +88,9 @@ class PathBehaviour:
         input_ohms: at 1 kHz. output_ohms: at each frequency, the magnitude. noise: V rms, 20 Hz to 20 kHz, input
             shorted. noise_weighted: the same, A-weighted. loudest: parts with most noise and their share of its power.
         variants: with each load, then each control at both ends and in the middle.
+        gain_off: how far the gain at 1 kHz may be off, dB either way, over the tolerances of resistors and capacitors.
+        spread: how far the response may be off against that at 1 kHz, dB either way, at each frequency.
+        loosest: parts whose tolerance moves the gain at 1 kHz most, with the dB that each does.
     """
 
     key: str
@@ -112,6 +118,9 @@ class PathBehaviour:
     loads: tuple[LoadLevel, ...] = ()
     controls: tuple[ControlEffect, ...] = ()
     variants: tuple[Variant, ...] = ()
+    gain_off: float = 0.0
+    spread: tuple[float, ...] = ()
+    loosest: tuple[tuple[str, float], ...] = ()
 
     def corner(self, side: str, drop: float) -> Corner | None:
         """The corner of a side at a drop, or None."""

@@ -11,12 +11,12 @@ from numpy.typing import NDArray
 
 from netcheck.ground.names import natural_key
 from netcheck.physics.behaviour import ControlEffect, Corner, PathBehaviour, Variant
-from netcheck.physics.network.elements import Capacitor
 from netcheck.physics.network.operating import Network
 from netcheck.physics.network.response import NoiseShare, Singular, SmallSignal, Transfer, total_noise
 from netcheck.physics.pathmodel import FREQUENCIES, MIDDLE, Curve, PathModel, crossing, path_model
 from netcheck.physics.points import Points
 from netcheck.physics.ports import SignalPath
+from netcheck.physics.tolerance import by_part, loose, off_by, tolerance_of
 from netcheck.physics.variants import Variants, controls_of
 
 Real = NDArray[np.float64]
@@ -27,6 +27,7 @@ DROPS = (3.0, 0.5)
 BAND = (20.0, 20e3)
 LEAST_SHARE = 0.15  # what sets less than this much of a corner is not named
 MOST_NAMED = 4
+WIDEST = math.log(10.0)  # a corner that may be off by more than ten times has no ends that are worth telling
 LINE = 10e3  # ohms of a line input; common practice
 PHONES = (300.0, 32.0)  # usual headphones; common practice
 LOW_OUTPUT = 100.0  # ohms; an output above this is not meant for headphones. Common practice
@@ -39,7 +40,9 @@ def behaviour_of(points: Points, path: SignalPath) -> PathBehaviour:
     made = path_model(points, path)
     if isinstance(made, tuple):
         return replace(ends, reasons=made)
-    key = ("behaviour of a path", made.structure.key, path.sink.loads if path.sink is not None else ())
+    parts = points.walks.circuit.parts
+    off = tuple(tolerance_of(parts[made.part_of[name]], points.tolerances) for name in made.structure.names)
+    key = ("behaviour of a path", made.structure.key, path.sink.loads if path.sink is not None else (), off)
     kept: tuple[PathModel, PathBehaviour] | None = points.kept.get(key)  # type: ignore[assignment]
     names = kept[0].renaming(made) if kept is not None else None
     if kept is not None and names is not None:
@@ -54,6 +57,8 @@ def _computed_or_why(points: Points, made: PathModel, ends: PathBehaviour) -> Pa
         return _computed(points, made, ends)
     except Singular as singular:
         return replace(ends, reasons=(str(singular),))
+    finally:
+        made.small.forget()
 
 
 def _renamed(found: PathBehaviour, ends: PathBehaviour, names: Mapping[str, str]) -> PathBehaviour:
@@ -71,6 +76,7 @@ def _renamed(found: PathBehaviour, ends: PathBehaviour, names: Mapping[str, str]
         corners=tuple(replace(one, parts=tuple(names[part] for part in one.parts)) for one in found.corners),
         loudest=tuple((names[part], share) for part, share in found.loudest),
         controls=tuple(replace(one, part=names.get(one.part, one.part)) for one in found.controls),
+        loosest=tuple((names[part], off) for part, off in found.loosest),
         variants=tuple(replace(one, control=names.get(one.control, one.control)) for one in found.variants),
     )
 
@@ -98,6 +104,7 @@ def _computed(points: Points, made: PathModel, ends: PathBehaviour) -> PathBehav
     output = np.abs(small.impedance(made.output, FREQUENCIES))
     shares = small.noise(made.output, FREQUENCIES)
     low, high = np.searchsorted(FREQUENCIES, BAND)
+    off = loose(points, made)
     variants = varied.all_of(loads_of(made.path, float(np.interp(MIDDLE, FREQUENCIES, output))), controls)
     return replace(
         ends,
@@ -107,7 +114,7 @@ def _computed(points: Points, made: PathModel, ends: PathBehaviour) -> PathBehav
         degrees=_plain(np.degrees(np.unwrap(np.angle(transfer.values)))),
         delays=_plain(transfer.group_delay),
         gain=middle,
-        corners=corners_of(made, transfer, middle),
+        corners=corners_of(points, made, transfer, middle),
         band=BAND,
         flatness=float(np.max(np.abs(transfer.decibels[low:high] - middle))),
         input_ohms=input_ohms(made),
@@ -117,6 +124,9 @@ def _computed(points: Points, made: PathModel, ends: PathBehaviour) -> PathBehav
         loudest=_loudest(made, shares),
         controls=_effects(variants),
         variants=variants,
+        gain_off=off.gain,
+        spread=_plain(off.spread),
+        loosest=off.by_part,
     )
 
 
@@ -134,7 +144,7 @@ def _plain(values: Real) -> tuple[float, ...]:
 # Corners
 
 
-def corners_of(made: PathModel, transfer: Transfer, middle: float) -> tuple[Corner, ...]:
+def corners_of(points: Points, made: PathModel, transfer: Transfer, middle: float) -> tuple[Corner, ...]:
     """Where the response has fallen by each of the drops, below and above 1 kHz, and what sets it there."""
     source = made.path.input.node
     curve = (transfer.frequencies, transfer.decibels)
@@ -146,9 +156,9 @@ def corners_of(made: PathModel, transfer: Transfer, middle: float) -> tuple[Corn
     for side in ("low", "high"):
         for drop in DROPS:
             hertz = _finely(made, curve, middle - drop, side)
-            parts, shares = _set_by(made, hertz) if hertz is not None else ((), ())
             beyond = float(curve[0][0] if side == "low" else curve[0][-1])
-            found.append(Corner(side, drop, hertz, beyond, parts, shares))
+            corner = Corner(side, drop, hertz, beyond)
+            found.append(corner if hertz is None else _set_by(points, made, corner, hertz))
     return tuple(found)
 
 
@@ -170,25 +180,29 @@ def _joined(a: Curve, b: Curve) -> Curve:
     return np.concatenate([a[0], b[0]]), np.concatenate([a[1], b[1]])
 
 
-def _set_by(made: PathModel, hertz: float) -> tuple[tuple[str, ...], tuple[float, ...]]:
-    """Capacitors, then all else, by how much of the corner each sets: 1 for an RC by itself.
+def _set_by(points: Points, made: PathModel, corner: Corner, hertz: float) -> Corner:
+    """With what sets it, capacitors first, by how much of it each sets (1 for an RC by itself), and with its ends.
 
     The corner moves so that the response there stays where it is against that at 1 kHz: d ln f / d ln C is the change
     of the one against the other, divided by the slope of the response.
     """
-    source = made.path.input.node
-    there, slope = made.small.sensitivities(source, made.output, hertz)
-    middle = made.at_middle
+    found, slope = made.small.sensitivities(made.path.input.node, made.output, hertz)
     if abs(slope) < 1e-9:
-        return (), ()
-    capacitors = {e.name for e in made.network.elements if isinstance(e, Capacitor)}
-    by_part: dict[tuple[bool, str], float] = {}
-    for name, change in there.items():
-        key = (name not in capacitors, made.part_of[name])
-        by_part[key] = by_part.get(key, 0.0) + (change - middle[name]) / slope
-    ranked = sorted(by_part, key=lambda key: (key[0], -abs(by_part[key]), natural_key(key[1])))
-    named = [key for key in ranked if abs(by_part[key]) >= LEAST_SHARE][:MOST_NAMED]
-    return tuple(key[1] for key in named), tuple(round(abs(by_part[key]), 3) for key in named)
+        return corner
+    there, middle = by_part(made, found), by_part(made, made.at_middle)
+    moves = {part: (there[part] - middle[part]) / slope for part in there}
+    parts = points.walks.circuit.parts
+    ranked = sorted(moves, key=lambda part: (parts[part].kind != "capacitor", -abs(moves[part]), natural_key(part)))
+    named = [part for part in ranked if abs(moves[part]) >= LEAST_SHARE][:MOST_NAMED]
+    off = off_by(points, moves)
+    ends = (hertz * math.exp(-off), hertz * math.exp(off)) if off < WIDEST else (None, None)
+    return replace(
+        corner,
+        parts=tuple(named),
+        shares=tuple(round(abs(moves[part]), 3) for part in named),
+        low=ends[0],
+        high=ends[1],
+    )
 
 
 # Impedances, noise, controls

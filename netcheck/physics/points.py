@@ -39,6 +39,7 @@ MOST_EFFORT = 200_000  # equations of curved elements that may be worked out for
 # A node that leaks of a picoampere move this far has nothing that sets it: 50 mV at 50 Gohm.
 LEAK_AMPS, LEAK_VOLTS = 1e-12, 0.05
 MOST_VOLTS = 1e6  # a point beyond is no point of a circuit
+MOST_AMPS, MOST_WATTS = 50.0, 1000.0  # nothing in audio gear at rest has more; common practice
 
 Values = Mapping[str, float]
 
@@ -75,10 +76,17 @@ class Points:
     Args:
         walks: the circuit with its cables. spread: how far things are from nominal.
         ends: keys of the pins where signals are told to come in and go out.
+        tolerances: of parts by kind where none is stated, as fractions.
     """
 
-    def __init__(self, walks: Walks, spread: Spread, ends: frozenset[str] = frozenset()) -> None:
-        self.walks, self.spread, self.ends = walks, spread, ends
+    def __init__(
+        self,
+        walks: Walks,
+        spread: Spread,
+        ends: frozenset[str] = frozenset(),
+        tolerances: Mapping[str, float] = MappingProxyType({}),
+    ) -> None:
+        self.walks, self.spread, self.ends, self.tolerances = walks, spread, ends, tolerances
         self.plan: Plan = plan(walks, spread)
         self._solved: dict[tuple[int, str, int], Values | tuple[str, ...]] = {}
         self._options: dict[str, tuple[Setting, ...]] = {}
@@ -121,7 +129,8 @@ class Points:
         def value(volts: Values, setting: Setting) -> float:
             return sum(current_into(piece.make(setting), node, volts) for piece in pieces)
 
-        return self.quantity(tuple(n for piece in pieces for n in piece.nodes), value)
+        nodes = tuple(n for piece in pieces for n in piece.nodes)
+        return self._plausible(self.quantity(nodes, value), nodes, MOST_AMPS)
 
     def watts(self, part: Part) -> Range | Unknown:
         """What a modelled part takes up at rest, all its pieces together."""
@@ -134,8 +143,19 @@ class Points:
         def value(volts: Values, setting: Setting) -> float:
             return sum(heat_of(piece.make(setting), volts) for piece in pieces)
 
-        found = self.quantity(tuple(n for piece in pieces for n in piece.nodes), value)
+        nodes = tuple(n for piece in pieces for n in piece.nodes)
+        found = self._plausible(self.quantity(nodes, value), nodes, MOST_WATTS)
         return found if isinstance(found, Unknown) else replace(found, low=max(found.low, 0.0))
+
+    def _plausible(self, found: Range | Unknown, nodes: Sequence[str], most: float) -> Range | Unknown:
+        """A quantity, or why it is not known where a value that cannot be read takes it beyond all measure."""
+        if isinstance(found, Unknown) or max(-found.low, found.high) <= most:
+            return found
+        parts = self.walks.circuit.parts
+        names = sorted(name for name in self._varying(nodes) if name.startswith(("ohms of ", "track of ")))
+        unread = dict.fromkeys(key for name in names if (key := name.split(" of ", 1)[1].split(" ")[0]) in parts)
+        said = tuple(f"{self.said(parts[key])} has the value '{parts[key].value.text}'" for key in unread)
+        return Unknown(said or ("the operating point is absurd",))
 
     def _stiff(self, pieces: Sequence[Piece]) -> bool:
         """Whether a piece joins two known nodes of like volts: what flows from one to the other is not known."""

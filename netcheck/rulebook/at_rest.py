@@ -32,6 +32,16 @@ def spread_of(words: Words) -> Spread:
     )
 
 
+def tolerances_of(words: Words) -> dict[str, float]:
+    """Tolerances by kind of part, where a part states none."""
+    named = {
+        "tolerance of resistors": ("resistor",),
+        "tolerance of tracks": ("potentiometer", "trimmer"),
+        "tolerance of capacitors": ("capacitor",),
+    }
+    return {kind: words.limit(name).value for name, kinds in named.items() for kind in kinds}
+
+
 class AtRest:
     """Volts, amps and watts of a circuit at rest."""
 
@@ -43,7 +53,7 @@ class AtRest:
         """The operating points."""
         from netcheck.physics.points import Points
 
-        return Points(self.walks, spread_of(self.words), self.told_ends)
+        return Points(self.walks, spread_of(self.words), self.told_ends, tolerances_of(self.words))
 
     def numbers(self, board: str) -> Behaviour:
         """Everything that is computed of a board."""

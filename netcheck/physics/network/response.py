@@ -67,6 +67,7 @@ class SmallSignal:
         for element in network.elements:
             self._stamp(element)
         self._rows: dict[tuple[str, bytes], Complex] = {}
+        self._states: dict[tuple[str, bytes], Complex] = {}
         self._drives: dict[str, tuple[Real, Real]] = {}
 
     def _stamp(self, element: object) -> None:
@@ -189,7 +190,7 @@ class SmallSignal:
         asked = (output, np.asarray(frequencies, dtype=float).tobytes())
         if asked not in self._rows:
             if len(self._rows) >= MOST_ROWS:
-                self._rows.clear()
+                self.forget()
             unit = self.injected(output).astype(complex)
 
             def into(omega: Real) -> Complex:
@@ -217,6 +218,7 @@ class SmallSignal:
         """
         drive, capacitive = self._right_sides(source, pairs)
         states = np.concatenate(list(_solutions(self._reduced, frequencies, drive)))
+        self._states[source, np.asarray(frequencies, dtype=float).tobytes()] = states[:, :, 0]
         at = self.index[output]
         # d(v)/dω = Y^-1 (db/dω - jC v)
         change = 1j * capacitive - 1j * (states[:, :, 0] @ self.capacitance.T)
@@ -250,31 +252,45 @@ class SmallSignal:
         return ends
 
     def sensitivities(self, source: str, output: str, hertz: float) -> tuple[dict[str, float], float]:
-        """How the gain at one frequency answers to each capacitor, inductor and resistor.
+        """As `sensitivity_curves`, at one frequency."""
+        found, slope = self.sensitivity_curves(source, output, np.array([hertz]))
+        return {name: float(values[0]) for name, values in found.items()}, float(slope[0])
+
+    def sensitivity_curves(self, source: str, output: str, frequencies: Real) -> tuple[dict[str, Real], Real]:
+        """How the gain answers to each capacitor and resistor, at each frequency.
 
         Returns:
             d ln|H| / d ln(value) by name of the element, and d ln|H| / d ln(frequency).
 
         Source: the adjoint network; any text on circuit theory.
         """
-        frequencies, omega = np.array([hertz]), 2 * math.pi * hertz
-        drive, capacitive = self._right_sides(source, ())
-        states = next(_solutions(self._reduced, frequencies, drive))[0, :, 0]
-        at = self.index[output]
-        row, value = self._row(output, frequencies)[0], states[at]
-        volts = {node: complex(states[number]) for node, number in self.index.items()} | {source: 1.0 + 0j}
-        adjoint = {node: complex(row[number]) for node, number in self.index.items()}
-        found: dict[str, float] = {}
+        omega = 2 * math.pi * np.asarray(frequencies, dtype=float)
+        states = self._states_of(source, frequencies)
+        row, value = self._row(output, frequencies), states[:, self.index[output]]
+        found: dict[str, Real] = {}
         for element in self.network.elements:
             if isinstance(element, Resistor | Capacitor):
-                across = volts.get(element.a, 0j) - volts.get(element.b, 0j)
-                back = adjoint.get(element.a, 0j) - adjoint.get(element.b, 0j)
-                siemens = (
-                    1j * omega * element.farads if isinstance(element, Capacitor) else -1 / max(element.ohms, 1e-9)
-                )
-                found[element.name] = float((-siemens * across * back / value).real)
-        change = row @ (1j * capacitive - 1j * (self.capacitance @ states))
-        return found, float((omega * change / value).real)
+                across = self._pair(states, element.a, element.b)
+                across = across + (element.a == source) * 1.0 - (element.b == source) * 1.0
+                back = self._pair(row, element.a, element.b)
+                capacitive = isinstance(element, Capacitor)
+                siemens = 1j * omega * element.farads if capacitive else -1 / max(element.ohms, 1e-9)  # type: ignore[union-attr]
+                found[element.name] = np.asarray((-siemens * across * back / value).real)
+        change = 1j * self._drive_parts(source)[1] - 1j * (states @ self.capacitance.T)
+        return found, np.asarray((omega * np.einsum("fj,fj->f", row, change) / value).real)
+
+    def _states_of(self, source: str, frequencies: Real) -> Complex:
+        """All unknowns for a volt at a known node."""
+        asked = (source, np.asarray(frequencies, dtype=float).tobytes())
+        if asked not in self._states:
+            drive, _ = self._right_sides(source, ())
+            self._states[asked] = np.concatenate(list(_solutions(self._reduced, frequencies, drive)))[:, :, 0]
+        return self._states[asked]
+
+    def forget(self) -> None:
+        """Give back the room of what is kept for further questions at the same frequencies."""
+        self._rows.clear()
+        self._states.clear()
 
     def impedance(self, node: str, frequencies: Real) -> Complex:
         """Impedance seen at a node against the known ones, in ohms."""
