@@ -73,11 +73,19 @@ class Loads:
 
     def _line_at(self, net: str) -> tuple[float, ...]:
         """What a line input is, where a socket for one is seen; more ohms may stand before it than before headphones."""
-        found = any(part.family in self.line_families for part in self._connectors(net))
-        beyond = {to for at in self.far(net) for _, to in self._steps(at, self.line) if to not in self.far(net)}
-        for to in beyond:
-            found = found or any(part.family in self.line_families | {"jack"} for part in self._connectors(to))
-        return (self.line,) if found else ()
+        near = any(part.family in self.line_families for part in self._connectors(net))
+        families = self.line_families | {"jack"}
+        return (self.line,) if near or any(part.family in families for part in self._beyond(net)) else ()
+
+    def _beyond(self, net: str) -> list[Part]:
+        """Connectors behind one further resistor."""
+        nets = {to for at in self.far(net) for _, to in self._steps(at, self.line) if to not in self.far(net)}
+        return [part for to in sorted(nets, key=natural_key) for part in self._connectors(to)]
+
+    def outlets(self, net: str) -> tuple[Part, ...]:
+        """Connectors that an output leads to, contacts taken as on."""
+        found = {part.key: part for part in (*self._connectors(net), *self._beyond(net))}
+        return tuple(found[key] for key in sorted(found, key=natural_key))
 
     def phones_at(self, net: str) -> Part | None:
         """The socket for headphones that a net leads to: a jack, or a connector that says so; or None."""

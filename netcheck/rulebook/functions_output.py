@@ -89,6 +89,11 @@ def _loads_told(facts: Facts, trace: Trace, a: object) -> bool:
     return any(one.ohms for one in loads_of(facts).outputs_at(net_key(a)))
 
 
+def _outlets(facts: Facts, trace: Trace, a: object) -> Lot:
+    trace.step()
+    return Lot(loads_of(facts).outlets(net_key(a)))
+
+
 def _phones_socket(facts: Facts, trace: Trace, a: object) -> Part | None:
     found = loads_of(facts).phones_at(net_key(a))
     if found is not None:
@@ -288,6 +293,8 @@ OUTPUT_FUNCTIONS: dict[str, Function] = {
         Function("told_outputs", (PLACE,), _fixed(ListOf(Thing("signal output"))), _told_outputs,
                  "outputs that the assembly tells and that a net leads to"),
         Function("loads_told", (PLACE,), _fixed(YesNo()), _loads_told, "whether the assembly tells loads of an output"),
+        Function("outlets", (PLACE,), _fixed(ListOf(Thing("part"))), _outlets,
+                 "connectors that an output leads to, contacts of switches and relays taken as on"),
         Function("phones_socket", (PLACE,), _fixed(Thing("part")), _phones_socket,
                  "the socket for headphones that an output leads to, nothing when it leads to none"),
         Function("driven_watts", (PART_PARAMETER, PLACE, _LOAD), _fixed(Number(WATT)),
