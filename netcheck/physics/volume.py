@@ -166,14 +166,14 @@ class _Finder:
         return not any((pin.part, pin.unit) in driven_by and pin.role == "minus" for pin in takers)
 
     def _met(self, node: str, around: str, wanted: Callable[[Part, Pin], bool]) -> Iterator[Pin]:
-        """Pins of a sort within a few parts from a node; rails, grounds and outputs are not passed."""
+        """Pins of a sort within a few parts from a node; rails, grounds, outputs and - inputs are not passed."""
         seen, todo = {node}, [(node, FURTHEST)]
         while todo:
             at, left = todo.pop(0)
             held = self.places.at.get(at, ())
             pins = [(place, pin) for _, place in held if place.part != around for pin in self._pins_at(place, at)]
             yield from (pin for place, pin in pins if wanted(self.circuit.parts[place.part], pin))
-            if left and not any(_is_output(self.circuit.parts[place.part], pin) for place, pin in pins):
+            if left and not any(_ends_a_walk(self.circuit.parts[place.part], pin) for place, pin in pins):
                 for place, _ in pins:
                     for _, end in place.ends if place.kind in _THROUGH else ():
                         if end not in seen and self.places.net(end).role not in STOPS:
@@ -195,6 +195,11 @@ class _Finder:
 
 def _is_output(part: Part, pin: Pin) -> bool:
     return pin.role == "output" and part.kind in _AMPLIFIERS
+
+
+def _ends_a_walk(part: Part, pin: Pin) -> bool:
+    """An output is not passed, nor a - input, which feedback holds."""
+    return part.kind in _AMPLIFIERS and pin.role in ("output", "minus")
 
 
 def _is_source(part: Part, pin: Pin) -> bool:

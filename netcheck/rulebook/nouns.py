@@ -21,7 +21,6 @@ from netcheck.physics.mating import Contact, Mating
 from netcheck.physics.meeting import EFFECTS, effect, ground_lost, palindrome, protected
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.nouns_assembly import ASSEMBLY_NOUNS, IN_ASSEMBLY
-from netcheck.rulebook.nouns_channels import CHANNEL_NOUNS
 from netcheck.rulebook.nouns_coupling import COUPLING_ATTRIBUTES
 from netcheck.rulebook.nouns_heat import HEATSINK_ATTRIBUTES, HEATSINK_OF_PART
 from netcheck.rulebook.nouns_mains import MAINS_ATTRIBUTES
@@ -29,7 +28,7 @@ from netcheck.rulebook.nouns_rings import RING_ATTRIBUTES
 from netcheck.rulebook.nouns_signal import SIGNAL_ATTRIBUTES
 from netcheck.rulebook.nouns_supply import RECTIFIED_ATTRIBUTES
 from netcheck.rulebook.nouns_ties import TIE_ATTRIBUTES
-from netcheck.rulebook.nouns_volume import VOLUME_NOUNS
+from netcheck.rulebook.nouns_volume import SOUND_NOUNS
 
 PART, PIN, NET, RECORD = Thing("part"), Thing("pin"), Thing("net"), Thing("record")
 NUMBER_KINDS = {
@@ -494,8 +493,7 @@ NOUN_ATTRIBUTES: dict[str, Mapping[str, Attribute]] = {
     "coupling": COUPLING_ATTRIBUTES,
     "board": BOARD_ATTRIBUTES,
     **MAINS_ATTRIBUTES,
-    **CHANNEL_NOUNS,
-    **VOLUME_NOUNS,
+    **SOUND_NOUNS,
     **ASSEMBLY_NOUNS,
     "ground loop": {**ASSEMBLY_NOUNS["ground loop"], **RING_ATTRIBUTES},
 }

@@ -1,4 +1,4 @@
-"""Volume controls as rules see them."""
+"""Volume controls as rules see them; with the channels, the nouns of what is to be heard."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from netcheck.language.types import Attribute, Function, ListOf, Number, Paramet
 from netcheck.language.values import Lot, Unknown
 from netcheck.physics.volume import VolumeControl
 from netcheck.rulebook.facts import Facts
+from netcheck.rulebook.nouns_channels import CHANNEL_NOUNS
 
 PART, PIN = Thing("part"), Thing("pin")
 
@@ -42,7 +43,7 @@ def _side(facts: Facts, control: VolumeControl) -> str:
     return ""
 
 
-VOLUME_NOUNS: dict[str, dict[str, Attribute]] = {
+SOUND_NOUNS: dict[str, dict[str, Attribute]] = CHANNEL_NOUNS | {
     "volume control": {
         "part": _attr(PART, lambda facts, control: facts.circuit.parts[control.part]),
         "wiper": _attr(PIN, _pin("wiper")),
