@@ -130,7 +130,8 @@ class Points:
             return sum(current_into(piece.make(setting), node, volts) for piece in pieces)
 
         nodes = tuple(n for piece in pieces for n in piece.nodes)
-        return self._plausible(self.quantity(nodes, value), nodes, MOST_AMPS)
+        own = frozenset[str]().union(*(piece.varies for piece in pieces))
+        return self._plausible(self.quantity(nodes, value, own), nodes, MOST_AMPS, own)
 
     def watts(self, part: Part) -> Range | Unknown:
         """What a modelled part takes up at rest, all its pieces together."""
@@ -144,15 +145,18 @@ class Points:
             return sum(heat_of(piece.make(setting), volts) for piece in pieces)
 
         nodes = tuple(n for piece in pieces for n in piece.nodes)
-        found = self._plausible(self.quantity(nodes, value), nodes, MOST_WATTS)
+        own = frozenset[str]().union(*(piece.varies for piece in pieces))
+        found = self._plausible(self.quantity(nodes, value, own), nodes, MOST_WATTS, own)
         return found if isinstance(found, Unknown) else replace(found, low=max(found.low, 0.0))
 
-    def _plausible(self, found: Range | Unknown, nodes: Sequence[str], most: float) -> Range | Unknown:
+    def _plausible(
+        self, found: Range | Unknown, nodes: Sequence[str], most: float, own: frozenset[str]
+    ) -> Range | Unknown:
         """A quantity, or why it is not known where a value that cannot be read takes it beyond all measure."""
         if isinstance(found, Unknown) or max(-found.low, found.high) <= most:
             return found
         parts = self.walks.circuit.parts
-        names = sorted(name for name in self._varying(nodes) if name.startswith(("ohms of ", "track of ")))
+        names = sorted(name for name in self._varying(nodes) | own if name.startswith(("ohms of ", "track of ")))
         unread = dict.fromkeys(key for name in names if (key := name.split(" of ", 1)[1].split(" ")[0]) in parts)
         said = tuple(f"{self.said(parts[key])} has the value '{parts[key].value.text}'" for key in unread)
         return Unknown(said or ("the operating point is absurd",))
@@ -171,11 +175,14 @@ class Points:
 
     # Quantities and their ranges
 
-    def quantity(self, nodes: Iterable[str], value: Callable[[Values, Setting], float]) -> Range | Unknown:
+    def quantity(
+        self, nodes: Iterable[str], value: Callable[[Values, Setting], float], own: frozenset[str] = frozenset()
+    ) -> Range | Unknown:
         """Something that follows from node voltages, nominal and over all that varies.
 
         Args:
             nodes: those whose volts are needed. value: gives it from volts and setting.
+            own: names of what varies in the part itself, which may lie between known nodes.
         """
         wanted = tuple(dict.fromkeys(nodes))
         foreign = [self.plan.blocks[self.plan.of[node]].foreign for node in wanted if node in self.plan.of]
@@ -188,7 +195,7 @@ class Points:
         if not math.isfinite(nominal):
             return Unknown(("the operating point gives no number",))
         low = high = nominal
-        for name in sorted(self._varying(wanted)):
+        for name in sorted(self._varying(wanted) | own):
             ends = []
             for number, setting in enumerate(self.options(name)):
                 volts = self._gathered(wanted, name, setting, number)
