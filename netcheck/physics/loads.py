@@ -72,7 +72,7 @@ class Loads:
         return tuple(sorted(self.phones)) if self.phones_at(net) else self._line_at(net)
 
     def _line_at(self, net: str) -> tuple[float, ...]:
-        """What a line input is, where a socket for one is seen; more ohms may stand before it than before headphones."""
+        """What a line input is, where a socket for one is seen; before it more ohms may stand."""
         near = any(part.family in self.line_families for part in self._connectors(net))
         families = self.line_families | {"jack"}
         return (self.line,) if near or any(part.family in families for part in self._beyond(net)) else ()

@@ -14,10 +14,10 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from netcheck.ground.names import natural_key
-from netcheck.physics.devices import NOMINAL, Setting, Spread
+from netcheck.physics.devices import NOMINAL, Setting, Spread, figure
 from netcheck.physics.drives import renamed
 from netcheck.physics.levels import Driven, drive
-from netcheck.physics.network.elements import Capacitor
+from netcheck.physics.network.elements import Capacitor, Element, OperationalAmplifier
 from netcheck.physics.network.operating import Network, NoOperatingPoint, operating_point, terminals
 from netcheck.physics.pathmodel import PathModel, path_model, pieces_at
 from netcheck.physics.points import Points, Range, currents_of
@@ -117,7 +117,16 @@ class StageWork:
         volts = {**other.point.volts, **point.volts}
         amps = {element.name: currents_of(element, volts) for element in other.network.elements}
         rest = replace(point, volts=volts, currents=amps)
-        return replace(other, network=Network(other.network.elements, known), point=rest)
+        elements = tuple(self._at_most(other, one) if setting.gain > 0 else one for one in other.network.elements)
+        return replace(other, network=Network(elements, known), point=rest)
+
+    def _at_most(self, made: PathModel, element: Element) -> Element:
+        """An amplifier that delivers the most current that its sheet tells; models have the least."""
+        if not isinstance(element, OperationalAmplifier) or element.model.most_amps is None:
+            return element
+        record = self.points.walks.circuit.parts[made.part_of[element.name]].record
+        most = figure(record, "short_circuit_current", 1) or element.model.most_amps
+        return replace(element, model=replace(element.model, most_amps=max(most, element.model.most_amps)))
 
     # The way into a stage
 
