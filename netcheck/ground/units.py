@@ -255,10 +255,12 @@ def show(value: float, unit: Unit = PLAIN) -> str:
 
     >>> show(4700.0, OHM), show(2.2e-6, FARAD), show(0.0, OHM), show(-15.0, VOLT)
     ('4.7 kΩ', '2.2 µF', '0 Ω', '-15 V')
+    >>> show(0.5e-6, SQUARE_METRE), show(10e-6, TESLA)
+    ('0.5 mm²', '10 µT')
     >>> show(0.22, OHM), show(0.1, VOLT)
     ('0.22 Ω', '100 mV')
-    >>> show(float("inf"), OHM)
-    'an open circuit'
+    >>> show(9e6, SLEW), show(float("inf"), OHM)
+    ('9 V/µs', 'an open circuit')
     """
     if math.isnan(value):
         return "not a number"
@@ -268,6 +270,10 @@ def show(value: float, unit: Unit = PLAIN) -> str:
         return "without limit" if value > 0 else "without lower limit"
     if unit == PLAIN:
         return _digits(value)
+    if unit == SLEW:  # nobody writes 9 MV/s
+        return f"{_digits(value / 1e6)} V/µs"
+    if unit == SQUARE_METRE and abs(value) < 1e-3:
+        return f"{_digits(value * 1e6)} mm²"
     if unit in _UNSCALED:
         return f"{_digits(value)} {_UNSCALED[unit]}"
     symbol = _SYMBOLS.get(unit)

@@ -3,8 +3,9 @@
 The loop is opened at the source behind the amplifier's output resistance: the source gives one volt, and what comes
 back between the inputs is the feedback factor, all ways of feedback together, with whatever loads the output.
 
-Taken into the network are all nodes that the output has a say in and that have a say in it, and what loads them; the
-outputs of amplifiers beyond are held, for they set their volts themselves.
+Taken into the network are all nodes that the output has a say in and that have a say in it, and what loads these; the
+outputs of amplifiers beyond are held, for they set their volts themselves. What hangs on the output alone is looked at
+where its resistance counts.
 """
 
 from __future__ import annotations
@@ -48,7 +49,8 @@ STIFF_OHMS = 1e-3  # stands for an output without resistance
 OUT_OF_REACH = -1e9  # how near an output comes to its rails where no rail is to act
 NO_FEEDBACK = 1e-9  # a feedback factor below this is none
 _CURVED = (Diode, Bipolar, Fet)
-_OPEN = ("position of ", "contact ", "ohms of ", "track of ")
+_UNREAD = ("ohms of ", "track of ")
+_OPEN = ("position of ", "contact ", *_UNREAD)
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,8 +75,9 @@ class LoopNetwork:
     Attributes:
         own: the amplifier's element at nominal. nodes: those to be found. pieces: all but its own.
         settings: nominal first, then the ends of all that varies, one thing at a time.
-        doubts: why figures have two ends, by what varies. volts: at rest, where something is curved.
-        others: keys of further amplifiers in the network. transistors: keys of those in it.
+        doubts: why figures have two ends, by what varies. unread: those of values that cannot be read.
+        volts: at rest, where something is curved. others: keys of further amplifiers in the network.
+        transistors: keys of those in it.
     """
 
     amplifier: Amplifier
@@ -83,6 +86,7 @@ class LoopNetwork:
     pieces: tuple[Piece, ...]
     settings: tuple[Setting, ...]
     doubts: Reasons = ()
+    unread: Reasons = ()
     volts: Mapping[str, float] = field(default_factory=dict)
     others: tuple[str, ...] = ()
     transistors: tuple[str, ...] = ()
@@ -119,7 +123,7 @@ class Loops:
 
     def __init__(self, points: Points) -> None:
         self.points = points
-        self._networks: dict[str, LoopNetwork | Reasons] = {}
+        self._networks: dict[tuple[str, bool, bool], LoopNetwork | Reasons] = {}
         self._opened: dict[object, OpenedLoop] = {}
 
     @cached_property
@@ -136,6 +140,13 @@ class Loops:
     def outputs(self) -> Mapping[str, str]:
         """Node of each amplifier's output -> key of the amplifier."""
         return {piece.nodes[0]: piece.name for piece in self.points.plan.pieces if piece.amplifier}
+
+    @cached_property
+    def _inputs(self) -> Mapping[str, tuple[str, str]]:
+        """Nodes of the inputs of each amplifier, by the node of its output."""
+        return {
+            piece.nodes[0]: (piece.nodes[1], piece.nodes[2]) for piece in self.points.plan.pieces if piece.amplifier
+        }
 
     @cached_property
     def _groups(self) -> Mapping[str, tuple[str, ...]]:
@@ -170,13 +181,19 @@ class Loops:
 
     # The network
 
-    def network(self, amplifier: Amplifier) -> LoopNetwork | Reasons:
-        """The network of an amplifier's loop, or why there is none."""
-        if amplifier.key not in self._networks:
-            self._networks[amplifier.key] = self._made(amplifier)
-        return self._networks[amplifier.key]
+    def network(self, amplifier: Amplifier, inputs: bool = False, loads: bool = False) -> LoopNetwork | Reasons:
+        """The network of an amplifier's loop, or why there is none.
 
-    def _made(self, amplifier: Amplifier) -> LoopNetwork | Reasons:
+        Args:
+            inputs: with what hangs on the inputs of the amplifiers in it. loads: with what the output drives, which
+                matters only where its resistance does.
+        """
+        key = (amplifier.key, inputs, loads)
+        if key not in self._networks:
+            self._networks[key] = self._made(amplifier, inputs, loads)
+        return self._networks[key]
+
+    def _made(self, amplifier: Amplifier, inputs: bool, loads: bool) -> LoopNetwork | Reasons:
         mine = [piece for piece in self.points.plan.by_part.get(amplifier.part, ()) if piece.name == amplifier.key]
         own = mine[0].make(NOMINAL) if mine else None
         if not isinstance(own, OperationalAmplifier):
@@ -184,7 +201,7 @@ class Loops:
             return (self.points.plan.blind_parts.get(amplifier.part) or unknown,)
         if own.output in self.points.plan.known:
             return (f"the output of {self.said(amplifier)} is joined to a supply or to ground",)
-        nodes = self._nodes(own)
+        nodes = self._nodes(own, inputs, loads)
         if len(nodes) > MOST_NODES:
             return (f"too many nodes depend on the output of {self.said(amplifier)}",)
         blind = unite(*(self._blind.get(node, ()) for node in sorted(nodes, key=natural_key)))
@@ -196,7 +213,7 @@ class Loops:
         volts = self._volts(pieces)
         if isinstance(volts, tuple):
             return volts
-        settings, doubts = self._settings(pieces)
+        settings, doubts, unread = self._settings(pieces)
         kinds = self.points.walks.circuit.parts
         return LoopNetwork(
             amplifier=amplifier,
@@ -205,19 +222,22 @@ class Loops:
             pieces=tuple(pieces),
             settings=settings,
             doubts=doubts,
+            unread=unread,
             volts=volts,
             others=tuple(piece.name for piece in pieces if piece.amplifier),
             transistors=tuple(dict.fromkeys(one.part for one in pieces if kinds[one.part].kind in ("npn", "pnp"))),
         )
 
-    def _nodes(self, own: OperationalAmplifier) -> frozenset[str]:
-        """The output, what it loads and is loaded by, and the loops in all that; no further than the bound."""
+    def _nodes(self, own: OperationalAmplifier, inputs: bool, loads: bool) -> frozenset[str]:
+        """The output and all that has a say in it and that it has a say in; no further than the bound."""
         found, todo = {own.output}, [own.output]
         while todo and len(found) <= MOST_NODES:
             node = todo.pop()
             near = set(self._groups.get(node, ()))
-            if node == own.output or node not in self.outputs:
+            if node not in self.outputs or (loads and node == own.output):
                 near |= {other for other in self._neighbours(node) if other not in self.outputs}
+            if inputs and node in self._inputs:
+                near |= {other for other in self._inputs[node] if other not in self.outputs}
             for other in near - found - self.points.plan.known.keys():
                 found.add(other)
                 todo.append(other)
@@ -229,23 +249,34 @@ class Loops:
                 yield from (b for a, b in _pulls(piece) if a == node)
 
     def _counts(self, piece: Piece, nodes: frozenset[str]) -> bool:
-        """Whether a piece on these nodes belongs to the network: of amplifiers only those whose output is in it."""
-        return piece.nodes[0] in nodes if piece.amplifier else not isinstance(piece.make(NOMINAL), CurrentSource)
+        """Whether a piece on these nodes belongs to the network.
 
-    def _settings(self, pieces: Sequence[Piece]) -> tuple[tuple[Setting, ...], Reasons]:
-        """Nominal, then the ends of positions, contacts and unreadable values; and what to say of them."""
+        Of amplifiers only those do whose output is in it; of what joins an output to something beyond, nothing.
+        """
+        if piece.amplifier:
+            return piece.nodes[0] in nodes
+        beyond = [node for node in piece.nodes if node not in nodes and node not in self.points.plan.known]
+        if beyond and all(node in self.outputs for node in piece.nodes if node in nodes):
+            return False
+        return not isinstance(piece.make(NOMINAL), CurrentSource)
+
+    def _settings(self, pieces: Sequence[Piece]) -> tuple[tuple[Setting, ...], Reasons, Reasons]:
+        """Nominal, then the ends of positions, contacts and unreadable values; what to say of all, and of the last."""
         names: dict[str, str] = {}
         for piece in pieces:
             names |= {name: piece.part for name in piece.varies if name.startswith(_OPEN) or name == "outside"}
         chosen = sorted(names, key=natural_key)[:MOST_VARYING]
-        doubts = tuple(dict.fromkeys(self._doubt(name, names[name]) for name in chosen if name != "outside"))
+        doubts = tuple(dict.fromkeys(self._doubt(name, names[name]) for name in chosen))
         if len(names) > MOST_VARYING:
             doubts += ("not all that may vary there was looked at",)
-        return (NOMINAL, *(setting for name in chosen for setting in self.points.options(name))), doubts
+        unread = tuple(dict.fromkeys(self._doubt(one, names[one]) for one in chosen if one.startswith(_UNREAD)))
+        return (NOMINAL, *(setting for name in chosen for setting in self.points.options(name))), doubts, unread
 
     def _doubt(self, name: str, key: str) -> str:
         part = self.points.walks.circuit.parts[key]
         said = self.points.said(part)
+        if name == "outside":
+            return f"what {said} is joined to is not given"
         if name.startswith("position of "):
             return f"it depends on where {said} stands"
         if name.startswith("contact ") or part.kind not in VARIABLE | {"resistor"}:

@@ -118,7 +118,7 @@ def phase_margin(loops: Loops, amplifier: Amplifier, nodes: Sequence[str], loads
     Args:
         nodes: on which a load hangs, all at a time. loads: farads, none as 0.
     """
-    loop = loops.network(amplifier)
+    loop = loops.network(amplifier, loads=True)
     if isinstance(loop, tuple):
         return loop
     missing = _missing(loops, loop)
@@ -132,14 +132,12 @@ def phase_margin(loops: Loops, amplifier: Amplifier, nodes: Sequence[str], loads
     try:
         for setting, bandwidth, ohms in product(loop.settings, _ends(record, "gain_bandwidth"), _output_ohms(record)):
             own = OpenLoop(loop.own.model.gain, bandwidth, second_pole(bandwidth, degrees))
-            found = [one for more in hanging for one in _of(loops, loop, setting, ohms, more, own)]
-            if not found:
-                return (f"the loop gain of {loops.said(amplifier)} is less than one",)
-            least.append(min(one.margin for one in found))
+            least += [one.margin for more in hanging for one in _of(loops, loop, setting, ohms, more, own)]
     except Singular as singular:
         return (str(singular),)
-    doubts = _doubts(loops, amplifier)
-    return span(least, doubts)
+    if not least:
+        return (f"the loop gain of {loops.said(amplifier)} is less than one",)
+    return span(least, _doubts(loops, amplifier))
 
 
 def _of(
@@ -166,9 +164,9 @@ def _told_crossings(loops: Loops, amplifier: Amplifier) -> list[tuple[Crossing, 
             found.append(_of(loops, loop, setting, loop.own.model.output_ohms, (), own))
     except Singular as singular:
         return (str(singular),)
-    if not all(found):
+    if not any(found):
         return (f"the loop gain of {loops.said(amplifier)} is less than one",)
-    return found
+    return [one or (Crossing(0.0, loop.own.model.gain, 90.0),) for one in found]
 
 
 def _ends(record: Record | None, name: str) -> tuple[float, ...]:

@@ -29,14 +29,13 @@ class Offset:
     """What an output may be off by, in volts either way.
 
     Attributes:
-        low, high: with the least and the most that the part book tells; they differ where it knows only the kind.
-        own, bias, before: what of `high` comes from the offsets of the amplifiers in its loop, from their bias
-            currents, and from stages before.
+        usual: with the typical figures of the part book. most: with its worst. Each with its low and its high end,
+            which differ where the book knows only the kind of the part.
+        bias, before: what of the high end of `usual` comes from bias currents, and from stages before.
     """
 
-    low: float
-    high: float
-    own: float
+    usual: tuple[float, float]
+    most: tuple[float, float]
     bias: float
     before: float
 
@@ -61,15 +60,17 @@ class Offsets:
         said = self.loops.said(amplifier)
         if amplifier.key in asking or len(asking) >= MOST_STAGES:
             return (f"too many stages stand before {said}",)
-        loop = self.loops.network(amplifier)
+        loop = self.loops.network(amplifier, inputs=True)
         if isinstance(loop, tuple):
             return loop
+        if loop.unread:
+            return loop.unread
         worst: Offset | None = None
         for setting in loop.settings:
             found = self._at(loop, setting, (*asking, amplifier.key))
             if not isinstance(found, Offset):
                 return found
-            worst = found if worst is None or found.high > worst.high else worst
+            worst = found if worst is None or found.most > worst.most else worst
         assert worst is not None
         return worst
 
@@ -86,23 +87,23 @@ class Offsets:
         amps = [e for e in rows if isinstance(e, OperationalAmplifier)]
         if abs(row[at[loop.own.name]]) > OPEN:
             return (f"no direct current comes back to the inputs of {said}",)
-        own, bias = [0.0, 0.0], [0.0, 0.0]
+        own, bias = np.zeros(4), np.zeros(4)
         for element in amps:
             record = self.loops.points.walks.circuit.parts[element.name.rsplit(":", 1)[0]].record
             gain = abs(float(row[at[element.name]])) * element.model.gain
             ohms = [by_node.get(node, 0.0) for node in (element.plus, element.minus)]
             if max(abs(one) for one in ohms) > LOOSE_OHMS:
                 return (f"nothing sets the DC voltage at an input of {said}",)
-            for end, way in enumerate((-1, 1)):
-                own[end] += gain * (figure(record, "offset_volts_most", way) or 0.0)
-                bias[end] += _bias_volts(record, ohms, way)
-        before = [0.0, 0.0]
+            own += gain * _ends(record, "offset_volts")
+            bias += _met(record, ohms) * _ends(record, "bias_current")
+        before = np.zeros(4)
         for gain, key in self._before(loop, setting, by_node, amps, row, at):
             found = self._of(self.loops.points.walks.circuit.amplifiers[key], asking)
             if not isinstance(found, Offset):
                 return found
-            before = [before[0] + gain * found.low, before[1] + gain * found.high]
-        return Offset(own[0] + bias[0] + before[0], own[1] + bias[1] + before[1], own[1], bias[1], before[1])
+            before += gain * np.array([*found.usual, *found.most])
+        low, high, least, most = (float(one) for one in own + bias + before)
+        return Offset((low, high), (least, most), float(bias[1]), float(before[1]))
 
     def _before(
         self,
@@ -128,8 +129,17 @@ class Offsets:
         yield from ((abs(gain), held[node]) for node, gain in gains.items() if abs(gain) > 1e-6)
 
 
-def _bias_volts(record: Record | None, ohms: list[float], way: int) -> float:
-    """Volts at the output for the bias currents of one amplifier.
+def _ends(record: Record | None, name: str) -> Real:
+    """A figure in four: the low and the high end of what is typical, and of what is the most."""
+    most = [figure(record, f"{name}_most", way) for way in (-1, 1)]
+    usual = [figure(record, name, way) for way in (-1, 1)]
+    usual = [one if one is not None else other for one, other in zip(usual, most, strict=True)]
+    most = [other if other is not None else one for one, other in zip(usual, most, strict=True)]
+    return np.array([one or 0.0 for one in (*usual, *most)])
+
+
+def _met(record: Record | None, ohms: list[float]) -> float:
+    """Ohms that make volts at the output of the bias currents of one amplifier.
 
     Currents of known direction flow the same way at both inputs and are taken as equal, so that equal resistances
     cancel; of others each may go either way.
@@ -137,7 +147,5 @@ def _bias_volts(record: Record | None, ohms: list[float], way: int) -> float:
     Args:
         ohms: volts at the output for one ampere into the + and the - input's node.
     """
-    most = figure(record, "bias_current_most", way)
-    most = most if most is not None else figure(record, "bias_current", way) or 0.0
     direction = record.figures["bias_direction"].word if record and "bias_direction" in record.figures else "either"
-    return most * (abs(sum(ohms)) if direction != "either" else sum(abs(one) for one in ohms))
+    return abs(sum(ohms)) if direction != "either" else sum(abs(one) for one in ohms)

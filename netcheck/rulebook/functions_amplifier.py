@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING
 from weakref import WeakKeyDictionary
 
 from netcheck.circuit.model import Amplifier
-from netcheck.ground.units import FARAD, HERTZ, PLAIN, VOLT, Unit, show
+from netcheck.ground.units import DECIBEL, FARAD, HERTZ, PLAIN, VOLT, Unit, show
 from netcheck.language.scope import Trace
 from netcheck.language.types import Function, Number, Parameter, Text, Thing, Type, Word, YesNo
 from netcheck.language.values import Unknown
-from netcheck.rulebook.at_rest import SHARE
+from netcheck.rulebook.at_rest import SHARE, STEADY
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.nouns import amplifier_text
 
@@ -121,7 +121,7 @@ def _phase_margin(facts: Facts, trace: Trace, amp: Amplifier, least: float = 0.0
 
     _saw(facts, trace, amp)
     loops = loops_of(facts)
-    loop = loops.network(amp)
+    loop = loops.network(amp, loads=True)
     if isinstance(loop, tuple):
         return Unknown(loop)
     nodes = [node for node in loop.nodes if _goes_out(facts, node)]
@@ -148,16 +148,20 @@ def _offset(facts: Facts, trace: Trace, amp: Amplifier) -> Offset | Unknown:
     return Unknown(found) if isinstance(found, tuple) else found
 
 
-def _offset_volts(facts: Facts, trace: Trace, amp: Amplifier) -> float | Unknown:
-    found = _offset(facts, trace, amp)
-    if isinstance(found, Unknown):
-        return found
-    if found.high - found.low <= max(_share(facts) * found.high, 1e-6):
-        return found.high
-    ends = f"{show(found.low, VOLT)} and {show(found.high, VOLT)}"
-    named = facts.text_of(facts.circuit.parts[amp.part])
-    reason = f"the offset of {amplifier_text(facts, amp)} lies between {ends}"
-    return Unknown((f"{reason}: the part book has no close figures for {named}",), found.low, found.high)
+def _offset_volts(which: str) -> Callable[..., float | Unknown]:
+    def call(facts: Facts, trace: Trace, amp: Amplifier) -> float | Unknown:
+        found = _offset(facts, trace, amp)
+        if isinstance(found, Unknown):
+            return found
+        low, high = getattr(found, which)
+        if high - low <= max(_share(facts) * high, 1e-6):
+            return float(high)
+        ends = f"{show(low, VOLT)} and {show(high, VOLT)}"
+        named = facts.text_of(facts.circuit.parts[amp.part])
+        reason = f"the offset of {amplifier_text(facts, amp)} lies between {ends}"
+        return Unknown((f"{reason}: the part book has no close figures for {named}",), low, high)
+
+    return call
 
 
 def _offset_from(what: str) -> Callable[..., float | Unknown]:
@@ -166,6 +170,14 @@ def _offset_from(what: str) -> Callable[..., float | Unknown]:
         return found if isinstance(found, Unknown) else float(getattr(found, what))
 
     return call
+
+
+def _feedback_loss(facts: Facts, trace: Trace, amp: Amplifier, f: float, inverting: bool) -> float | Unknown:
+    from netcheck.physics.stagegain import feedback_loss
+
+    _saw(facts, trace, amp)
+    found = feedback_loss(loops_of(facts), amp, f, inverting)
+    return _told(facts, found, f"the loss of {amplifier_text(facts, amp)}", DECIBEL)
 
 
 def _largest_swing(facts: Facts, trace: Trace, amp: Amplifier) -> float | Unknown:
@@ -181,7 +193,7 @@ def _input_room(facts: Facts, trace: Trace, amp: Amplifier, side: str, guarantee
     if isinstance(found, Unknown):
         return found
     what = f"the room {side} the input of {amplifier_text(facts, amp)}"
-    return found.told(what, VOLT, 0.0, 0.0)
+    return found.told(what, VOLT, facts.words.limit(STEADY).value, _share(facts))
 
 
 def _fixed(kind: Type) -> Callable[[Sequence[Type], Mapping[str, Type]], Type | str]:
@@ -213,12 +225,19 @@ AMPLIFIER_FUNCTIONS: dict[str, Function] = {
                  (AMP, _number("least", FARAD, "a capacitance", False), _number("most", FARAD, "a capacitance", False)),
                  _fixed(Number(PLAIN)), _phase_margin,
                  "least phase margin in degrees, without a load and with so many farads at each way out of the box"),
-        Function("offset_volts", (AMP,), _fixed(Number(VOLT)), _offset_volts,
-                 "what the output of an amplifier may be off by at rest, by offsets and bias currents"),
+        Function("offset_volts", (AMP,), _fixed(Number(VOLT)), _offset_volts("usual"),
+                 "what the output of an amplifier is usually off by at rest, by offsets and bias currents"),
+        Function("offset_volts_most", (AMP,), _fixed(Number(VOLT)), _offset_volts("most"),
+                 "the same with the worst figures of the part book"),
         Function("offset_of_bias", (AMP,), _fixed(Number(VOLT)), _offset_from("bias"),
                  "what of offset_volts comes from bias currents of the amplifiers in the loop"),
         Function("offset_before", (AMP,), _fixed(Number(VOLT)), _offset_from("before"),
                  "what of offset_volts comes from stages before"),
+        Function("feedback_loss",
+                 (AMP, _number("f", HERTZ, "a frequency"),
+                  Parameter("inverting", lambda kind: isinstance(kind, YesNo), "yes or no")),
+                 _fixed(Number(DECIBEL)), _feedback_loss,
+                 "dB that an amplifier's feedback takes off its gain at a frequency, against 1 kHz"),
         Function("largest_swing", (AMP,), _fixed(Number(VOLT)), _largest_swing,
                  "peak of the largest sine that an amplifier's output can possibly give between its supplies"),
         Function("input_room", (AMP, SIDE, GUARANTEED), _fixed(Number(VOLT)), _input_room,
