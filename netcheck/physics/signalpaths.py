@@ -411,6 +411,14 @@ class PathNumbers:
             return Unknown(found)
         return found.level.volts, found.level.limit
 
+    def most_at_input(self) -> float | Unknown:
+        """Volts rms of the source at which the output no longer follows, all controls fully open."""
+        made = self._asked(self.loads[0], self.full)
+        most = self.swing(self.loads[0])
+        if isinstance(made, Unknown) or isinstance(most, Unknown):
+            return most if isinstance(most, Unknown) else Unknown(())
+        return most[0] / abs(complex(self._transfer(made, np.array([MIDDLE])).values[0]))
+
     def across(self, part: str, hertz: float) -> float | Unknown:
         """Volts across a part of two ends for each volt of the source, at a frequency, controls fully open."""
         made = self._asked(self.loads[0], self.full)

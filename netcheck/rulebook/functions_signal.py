@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 
 from netcheck.circuit.model import Part
@@ -16,6 +17,7 @@ from netcheck.rulebook.signals import loudness, signals_of
 
 MIDDLE = 1000.0
 HIGHEST = 1e8  # no corner is looked for beyond
+MOST_PATHS = 4  # of one part
 STEPS = 50  # what a number of a path counts among the steps of a verdict
 
 
@@ -163,22 +165,29 @@ def _output_ohms(facts: Facts, trace: Trace, path: SignalPath, f: float | None =
 
 
 def _signal_volts(facts: Facts, trace: Trace, part: Part, f: float) -> object:
-    """The most that any path with a part lays across it, at the largest level of its source."""
+    """The most that any path with a part lays across it, at the largest level of its source.
+
+    Where that level is not told it is at least nothing and at most what the path passes undistorted.
+    """
     nodes = {facts.at_rest.points.node(pin.net) for pin in part.pins}
-    found, reasons = 0.0, []
-    for path in signals_of(facts).paths:
-        if not nodes & path.nodes:
-            continue
+    low = high = 0.0
+    reasons: list[tuple[str, ...]] = []
+    paths = [path for path in signals_of(facts).paths if len(nodes & (path.nodes | {path.input.node})) == len(nodes)]
+    for path in paths[:MOST_PATHS]:
         _looked(facts, trace, path)
         per_volt = signals_of(facts).ask(path, lambda numbers: numbers.across(part.key, f))
         if isinstance(per_volt, Unknown):
             reasons.append(per_volt.reasons)
+            high = math.inf
             continue
         level = path.source.largest_volts if path.source is not None else None
-        if level is None and per_volt > 0:
+        if level is not None:
+            low, high = max(low, per_volt * level), max(high, per_volt * level)
+        elif per_volt > 0:
+            most = signals_of(facts).ask(path, lambda numbers: numbers.most_at_input())
             reasons.append(("the largest level of the signal is not given",))
-        found = max(found, per_volt * (level or 0.0))
-    return Unknown(unite(*reasons), low=found) if reasons else found
+            high = max(high, math.inf if isinstance(most, Unknown) else per_volt * most)
+    return Unknown(unite(*reasons), low, None if math.isinf(high) else high) if reasons else low
 
 
 SIGNAL_FUNCTIONS: dict[str, Function] = {
