@@ -26,6 +26,7 @@ Curve = tuple[Real, Real]
 FREQUENCIES = np.logspace(0, 6, 400)
 MIDDLE = 1000.0
 MOST_NODES = 200
+SOURCE = "source"  # name of the node and of the element of a source with resistance
 
 
 @dataclass(frozen=True)
@@ -34,17 +35,20 @@ class PathModel:
 
     Attributes:
         network: its input among the known nodes. point: at rest. part_of: element -> key of its part.
+        opposite: the node that a balanced source drives the other way round, '' where there is none.
     """
 
     path: SignalPath
     network: Network
     point: OperatingPoint
     part_of: Mapping[str, str]
+    opposite: str = ""
 
     @cached_property
     def small(self) -> SmallSignal:
         """The network made linear."""
-        return SmallSignal(self.network, self.point)
+        ends = (self.path.input.node, self.opposite) if self.opposite else None
+        return SmallSignal(self.network, self.point, ends)
 
     @cached_property
     def at_middle(self) -> Mapping[str, float]:
@@ -54,7 +58,7 @@ class PathModel:
     @cached_property
     def structure(self) -> Structure:
         """What it is but for its names: paths of one structure do the same."""
-        ends = (self.path.input.node, self.path.output.node)
+        ends = (self.path.input.node, self.path.output.node, *([self.opposite] if self.opposite else []))
         return structure(self.network.elements, self.network.known, ends, at=self.point.volts)
 
     def renaming(self, other: PathModel) -> dict[str, str] | None:

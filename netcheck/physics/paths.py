@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 
 from netcheck.ground.names import natural_key
 from netcheck.physics.behaviour import ControlEffect, Corner, PathBehaviour, Variant
+from netcheck.physics.network.elements import Resistor
 from netcheck.physics.network.operating import Network
 from netcheck.physics.network.response import NoiseShare, Singular, SmallSignal, Transfer, total_noise
-from netcheck.physics.pathmodel import FREQUENCIES, MIDDLE, Curve, PathModel, crossing, path_model
+from netcheck.physics.pathmodel import FREQUENCIES, MIDDLE, SOURCE, Curve, PathModel, crossing, path_model
 from netcheck.physics.points import Points
 from netcheck.physics.ports import SignalPath
 from netcheck.physics.tolerance import by_part, loose, off_by, tolerance_of
@@ -28,20 +29,25 @@ BAND = (20.0, 20e3)
 LEAST_SHARE = 0.15  # what sets less than this much of a corner is not named
 MOST_NAMED = 4
 WIDEST = math.log(10.0)  # a corner that may be off by more than ten times has no ends that are worth telling
+Reasons = tuple[str, ...]
 LINE = 10e3  # ohms of a line input; common practice
 PHONES = (300.0, 32.0)  # usual headphones; common practice
 LOW_OUTPUT = 100.0  # ohms; an output above this is not meant for headphones. Common practice
 QUIETEST = 1e-6  # a path that passes less than a millionth in all its band is none
 
 
-def behaviour_of(points: Points, path: SignalPath) -> PathBehaviour:
-    """All small-signal numbers of one path, worked out once for all of one structure; reasons where there are none."""
+def behaviour_of(points: Points, path: SignalPath, between: PathModel | Reasons | None = None) -> PathBehaviour:
+    """All small-signal numbers of one path, worked out once for all of one structure; reasons where there are none.
+
+    Args:
+        between: the path with its source and its lead, where these are known; else it is driven without resistance.
+    """
     ends = _ends(points, path)
-    made = path_model(points, path)
+    made = path_model(points, path) if between is None else between
     if isinstance(made, tuple):
         return replace(ends, reasons=made)
     parts = points.walks.circuit.parts
-    off = tuple(tolerance_of(parts[made.part_of[name]], points.tolerances) for name in made.structure.names)
+    off = tuple(tolerance_of(parts.get(made.part_of[name]), points.tolerances) for name in made.structure.names)
     key = ("behaviour of a path", made.structure.key, path.sink.loads if path.sink is not None else (), off)
     kept: tuple[PathModel, PathBehaviour] | None = points.kept.get(key)  # type: ignore[assignment]
     names = kept[0].renaming(made) if kept is not None else None
@@ -192,7 +198,10 @@ def _set_by(points: Points, made: PathModel, corner: Corner, hertz: float) -> Co
     there, middle = by_part(made, found), by_part(made, made.at_middle)
     moves = {part: (there[part] - middle[part]) / slope for part in there}
     parts = points.walks.circuit.parts
-    ranked = sorted(moves, key=lambda part: (parts[part].kind != "capacitor", -abs(moves[part]), natural_key(part)))
+    ranked = sorted(
+        moves,
+        key=lambda part: (part not in parts or parts[part].kind != "capacitor", -abs(moves[part]), natural_key(part)),
+    )
     named = [part for part in ranked if abs(moves[part]) >= LEAST_SHARE][:MOST_NAMED]
     off = off_by(points, moves)
     ends = (hertz * math.exp(-off), hertz * math.exp(off)) if off < WIDEST else (None, None)
@@ -209,12 +218,13 @@ def _set_by(points: Points, made: PathModel, corner: Corner, hertz: float) -> Co
 
 
 def input_ohms(made: PathModel, hertz: float = MIDDLE) -> float:
-    """Magnitude of what a source meets at the input; infinite when nothing hangs there."""
+    """Magnitude of what a source meets at the input, its own resistance aside; infinite when nothing hangs there."""
     node = made.path.input.node
+    ohms = next((e.ohms for e in made.network.elements if isinstance(e, Resistor) and e.name == SOURCE), 0.0)
     free = Network(made.network.elements, {k: v for k, v in made.network.known.items() if k != node})
     if node not in free.free_nodes():
         return math.inf
-    return float(np.abs(SmallSignal(free, made.point).impedance(node, np.array([hertz]))[0]))
+    return float(np.abs(SmallSignal(free, made.point).impedance(node, np.array([hertz]))[0] - ohms))
 
 
 def a_weighting(hertz: Real) -> Real:

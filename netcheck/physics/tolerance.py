@@ -26,8 +26,13 @@ PER_NEPER = 20 / math.log(10)  # decibels
 MOST_NAMED = 4
 
 
-def tolerance_of(part: Part, by_kind: Mapping[str, float]) -> float:
-    """The tolerance of a part as a fraction: what its value or a field says, else what its kind usually has."""
+def tolerance_of(part: Part | None, by_kind: Mapping[str, float]) -> float:
+    """The tolerance of a part as a fraction: what its value or a field says, else what its kind usually has.
+
+    What stands for a source or a lead is no part; it is taken as it is told.
+    """
+    if part is None:
+        return 0.0
     stated = part.value.tolerance
     return stated if stated is not None else by_kind.get(part.kind, 0.0)
 
@@ -54,7 +59,7 @@ def loose(points: Points, made: PathModel) -> Loose:
     spread = np.zeros(len(FREQUENCIES))
     each: dict[str, float] = {}
     for part, curve in by_part(made, curves).items():
-        off = tolerance_of(parts[part], points.tolerances)
+        off = tolerance_of(parts.get(part), points.tolerances)
         spread += np.abs(curve - middle[part]) * off
         each[part] = abs(middle[part]) * off * PER_NEPER
     ranked = sorted(each, key=lambda part: (-round(each[part], 6), natural_key(part)))
@@ -74,4 +79,4 @@ def by_part(made: PathModel, found: Mapping[str, Value]) -> dict[str, Value]:
 def off_by(points: Points, sensitivities: Mapping[str, float]) -> float:
     """The natural logarithm of what a quantity may be off by, from its sensitivities to parts: the worst case."""
     parts = points.walks.circuit.parts
-    return sum(abs(value) * tolerance_of(parts[part], points.tolerances) for part, value in sensitivities.items())
+    return sum(abs(value) * tolerance_of(parts.get(part), points.tolerances) for part, value in sensitivities.items())

@@ -34,7 +34,7 @@ QUIET = -200.0  # dB; what passes less is told as this
 def controls_of(points: Points, made: PathModel) -> tuple[str, ...]:
     """Keys of the potentiometers of a path, in natural order, as many as are looked at."""
     parts = points.walks.circuit.parts
-    found = {part for part in made.part_of.values() if parts[part].kind in VARIABLE}
+    found = {part for part in made.part_of.values() if part in parts and parts[part].kind in VARIABLE}
     return tuple(sorted(found, key=natural_key)[:MOST_CONTROLS])
 
 

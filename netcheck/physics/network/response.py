@@ -50,10 +50,14 @@ class NoiseShare:
 
 
 class SmallSignal:
-    """A network, made linear at an operating point."""
+    """A network, made linear at an operating point.
 
-    def __init__(self, network: Network, point: OperatingPoint) -> None:
-        self.network = network
+    Args:
+        opposite: nodes that a balanced source drives by half of its volts, and the other way round by the other half.
+    """
+
+    def __init__(self, network: Network, point: OperatingPoint, opposite: tuple[str, str] | None = None) -> None:
+        self.network, self.opposite = network, opposite
         self.point = point
         self.nodes = list(network.free_nodes())
         self.index = {node: number for number, node in enumerate(self.nodes)}
@@ -156,8 +160,18 @@ class SmallSignal:
     def _drive_parts(self, source: str) -> tuple[Real, Real]:
         """The conductive and the capacitive part of the drive from a known node."""
         if source not in self._drives:
-            self._drives[source] = self._make_drive(source)
+            found = self._make_drive(source)
+            if self.opposite is not None and source == self.opposite[0]:
+                back = self._make_drive(self.opposite[1])
+                found = (found[0] - back[0]) / 2, (found[1] - back[1]) / 2
+            self._drives[source] = found
         return self._drives[source]
+
+    def _share(self, node: str, source: str) -> float:
+        """Volts of a known node for a volt of a source."""
+        if self.opposite is None or source != self.opposite[0]:
+            return float(node == source)
+        return 0.5 * (node == source) - 0.5 * (node == self.opposite[1])
 
     def _make_drive(self, source: str) -> tuple[Real, Real]:
         free = Network(self.network.elements, {k: v for k, v in self.network.known.items() if k != source})
@@ -225,7 +239,7 @@ class SmallSignal:
         slope = np.einsum("fj,fj->f", self._row(output, frequencies), change)
         told = Transfer(np.asarray(frequencies, dtype=float), states[:, at, 0], slope)
         ends = self._ends(pairs)
-        given = [(a == source) * 1.0 - (b == source) * 1.0 for a, b in pairs]
+        given = [self._share(a, source) - self._share(b, source) for a, b in pairs]
         across = np.einsum("np,fn->fp", ends, states[:, :, 0]) + np.array(given)
         mutual = np.einsum("np,fnq->fpq", ends, states[:, :, 1:])
         return told, Ports(told.values, across, states[:, at, 1:], mutual)
@@ -271,7 +285,7 @@ class SmallSignal:
         for element in self.network.elements:
             if isinstance(element, Resistor | Capacitor):
                 across = self._pair(states, element.a, element.b)
-                across = across + (element.a == source) * 1.0 - (element.b == source) * 1.0
+                across = across + self._share(element.a, source) - self._share(element.b, source)
                 back = self._pair(row, element.a, element.b)
                 capacitive = isinstance(element, Capacitor)
                 siemens = 1j * omega * element.farads if capacitive else -1 / max(element.ohms, 1e-9)  # type: ignore[union-attr]
