@@ -129,10 +129,10 @@ def _contacts(part: Part, pins: tuple[Pin, ...], said: str, position: str) -> tu
         joined = (tuple(pin for pin in pins if pin.number in group) for group in groups)
         return coil + tuple(group for each in joined for group in _whole(each))
     poles = {pin.unit for pin in pins}
-    if part.kind in ("switch", "button") and len(poles) > 1 and "" not in poles:
+    if part.kind in ("switch", "button", "relay") and len(poles) > 1 and "" not in poles:
         sure = position == "closed" and len(pins) == 2 * len(poles)
         doubt = () if sure else (f"the position of {said} is not given",)
-        return tuple(Group(group.pins, doubt) for group in _by(pins, [pin.unit for pin in pins]))
+        return coil + tuple(Group(group.pins, doubt) for group in _by(pins, [pin.unit for pin in pins]))
     if position == "closed" and len(pins) == 2:
         return coil + _whole(pins)
     unknown = f"the position of {said} is not given"

@@ -13,6 +13,7 @@ from netcheck.circuit.board import understand
 from netcheck.circuit.model import KINDS, Circuit, Part, join
 from netcheck.circuit.partbook import PartBook, load_part_book
 from netcheck.circuit.sampling import FAMILIES, read_sample
+from netcheck.circuit.walk import Walks
 from netcheck.circuit.words import Words, load_words
 
 RULES = Path(__file__).parents[2] / "rules"
@@ -83,3 +84,14 @@ def test_shapes_are_found_in_what_was_understood() -> None:
     assert (told(stage)["output"], told(stage)["sources"], told(stage)["sinks"]) == ("OUT", ["Q1"], ["Q2"])
     (amplifier,) = Looked(understood(AMPLIFIER.format("GND")))("non-inverting-amplifier").matches
     assert (told(amplifier)["upper"], told(amplifier)["lower"]) == ("R1", "R2")
+
+
+def test_poles_of_a_relay_do_not_meet() -> None:
+    """Common 3 with 2 and 4, common 6 with 5 and 7: what one pole carries never gets to the other."""
+    made = Walks(understood("K1 relay G6K-2 1=P 2=NC1 3=LEFT 4=OUT1 5=OUT2 6=RIGHT 7=NC2 8=N"))
+    groups = made.groups(made.circuit.parts["b/K1"])
+    assert [(group.pins[0].role, {pin.number for pin in group.pins}) for group in groups] == [
+        ("coil", {"1", "8"}), ("contact", {"2", "3", "4"}), ("contact", {"5", "6", "7"})
+    ]  # fmt: skip
+    perhaps = {one.key for one, _ in made.reach("b/net/LEFT", frozenset({"relay"})).perhaps}
+    assert perhaps == {"b/net/NC1", "b/net/OUT1"}
