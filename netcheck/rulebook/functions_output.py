@@ -6,12 +6,13 @@ The physics behind them is imported when the first number is asked for: numpy ta
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING
 from weakref import WeakKeyDictionary
 
 from netcheck.circuit.model import Part
-from netcheck.ground.units import AMPERE, CELSIUS, DECIBEL, KELVIN_PER_WATT, OHM, VOLT, WATT, Unit, show
+from netcheck.ground.units import AMPERE, CELSIUS, DECIBEL, KELVIN_PER_WATT, OHM, VOLT, WATT, Unit, read_quantity, show
 from netcheck.intake.assembly import SignalOutput
 from netcheck.language.logic import bounds_of
 from netcheck.language.scope import Trace
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
 
 _STAGES: WeakKeyDictionary[object, StageWork] = WeakKeyDictionary()
 _LOADS: WeakKeyDictionary[Facts, Loads] = WeakKeyDictionary()
+BODIES = "resistor bodies"
 PHONES_WORDS, LEAST_PHONES, MOST_PHONES = "phones sockets", "least headphones", "most headphones"
 LINE, SERIES, JOINT, WASHER = "line input", "resistor before headphones", "joint to a heatsink", "insulating washer"
 
@@ -202,6 +204,12 @@ def _celsius(
     return Unknown(doubt, _added(around, low, ends[0]), _added(around, high, ends[1]))
 
 
+def temperature(facts: Facts, part: Part, watts: float) -> float | Unknown:
+    """Degrees inside a part at so many watts, at the temperature round the box that is told."""
+    found = _celsius(facts, Trace(), part, watts)
+    return found if isinstance(found, Unknown) else float(found)  # type: ignore[arg-type]
+
+
 Way = tuple[float | None, float | None, tuple[str, ...]]
 
 
@@ -249,6 +257,20 @@ def _to_air(facts: Facts, trace: Trace, part: Part) -> object:
         return Unknown(sink.reasons, low, high)
     low, high, reasons = _way_out(facts, part, sink, 1.0, 1.0)[0 if sink is not None else 1]
     return Unknown(reasons, low, high) if reasons else low
+
+
+# Ratings of resistors
+
+
+def _body_watts(facts: Facts, trace: Trace, part: Part) -> float | Unknown:
+    """What a resistor of the body that its footprint tells is rated for, as a rule."""
+    footprint = part.footprint.rsplit(":", 1)[-1].upper()
+    for entry in sorted(facts.words.text_words(BODIES)):
+        body, _, watts = entry.partition(" ")
+        rated = read_quantity(watts)
+        if rated is not None and re.search(rf"(?<![0-9A-Z]){body}(?![0-9])", footprint.replace("DIN", "")):
+            return float(rated.value)
+    return Unknown((f"neither its value, a field nor its footprint tells what {facts.text_of(part)} is rated for",))
 
 
 # The ends of a number
@@ -319,6 +341,8 @@ OUTPUT_FUNCTIONS: dict[str, Function] = {
                  "temperature inside a part at so many watts, with all that its heatsink takes"),
         Function("to_air", (PART_PARAMETER,), _fixed(Number(KELVIN_PER_WATT)), _to_air,
                  "kelvins a watt from the junction of a part to the air, over its heatsink where it has one"),
+        Function("body_watts", (PART_PARAMETER,), _fixed(Number(WATT)), _body_watts,
+                 "what a resistor of the body that its footprint tells is rated for, as a rule"),
         Function("low_end", (_ANY_NUMBER,), _same_number, _end(0), "the low end of a number that is not certain"),
         Function("high_end", (_ANY_NUMBER,), _same_number, _end(1), "the high end of a number that is not certain"),
     )
