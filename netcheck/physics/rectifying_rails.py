@@ -59,6 +59,7 @@ class Rectified:
         sign: 1 or -1, against `back`. routes: one for each half-wave on which it is charged.
         diodes, capacitors: keys of parts. farads: of all reservoirs; None where one has no readable value.
         record: of its diodes. kind: of these. shared: its windings also charge another rail.
+        ends: how many ends of windings its diodes are on.
     """
 
     key: str
@@ -72,6 +73,7 @@ class Rectified:
     farads: float | None
     record: Record | None
     kind: str
+    ends: int = 1
     shared: bool = False
 
     @property
@@ -217,7 +219,7 @@ class _Finder:
         routes = tuple(best[half] for half in sorted(best, reverse=True))
         return Rectified(
             net, net, self._named(back), self.nodes.nets(rail), sign, routes, tuple(diodes), parts, farads,
-            junction.record, junction.kind,
+            junction.record, junction.kind, len({node for node, diode in (*above, *below) if diode}),
         )  # fmt: skip
 
     def _between(self, start: str, end: str) -> Iterator[tuple[tuple[Winding, ...], float]]:

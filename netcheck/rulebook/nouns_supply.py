@@ -7,7 +7,7 @@ from typing import Any
 
 from netcheck.circuit.model import Net
 from netcheck.ground.names import spoken_list
-from netcheck.ground.units import AMPERE, FARAD, VOLT
+from netcheck.ground.units import AMPERE, FARAD, PLAIN, VOLT
 from netcheck.language.types import Attribute, ListOf, Number, Thing, Type, YesNo
 from netcheck.language.values import Lot, Unknown
 from netcheck.physics.rectifying_rails import Rectified
@@ -124,6 +124,7 @@ RECTIFIED_ATTRIBUTES: dict[str, Attribute] = {
     "farads": _attr(Number(FARAD), _farads),
     "winding_volts": _attr(Number(VOLT), lambda facts, rail: max(abs(route.volts) for route in rail.routes)),
     "half_wave": _attr(YesNo(), lambda facts, rail: len(rail.routes) == 1),
+    "winding_ends": _attr(Number(PLAIN), lambda facts, rail: rail.ends),
     "amps": _attr(Number(AMPERE), _amps),
     "amps_most": _attr(Number(AMPERE), _amps_most),
     "rated_amps": _attr(Number(AMPERE), _rated),
