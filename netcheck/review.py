@@ -20,12 +20,12 @@ from netcheck.physics.behaviour import Behaviour
 from netcheck.physics.conductors import Conductor, GroundLoop, conductors
 from netcheck.physics.mating import Mating
 from netcheck.rulebook.book import RuleBook
+from netcheck.rulebook.doing import numbers_of
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.judge import judge
 from netcheck.rulebook.knowing import facts_of_assembly, facts_of_boards
 from netcheck.rulebook.rule import Rule
 from netcheck.rulebook.stages import stage_rows
-from netcheck.rulebook.supplies import supplies
 from netcheck.rulebook.twins import told_once
 from netcheck.rulebook.verdicts import OUTCOMES, Verdict
 
@@ -237,11 +237,6 @@ def facts_of(plan: Plan) -> Facts:
     return facts_of_boards(boards, words, parts, bind, plan.assembly_given)
 
 
-def numbers_of(facts: Facts, board: str) -> Behaviour:
-    """Everything that is computed of a board, its supplies too."""
-    return replace(facts.at_rest.numbers(board), supplies=supplies(facts).rows(board))
-
-
 def understood(facts: Facts, board: Board) -> Understanding:
     """What a board was taken for, its stages by the shapes of the rule book."""
     return replace(account(board, facts.circuit), stages=stage_rows(facts, board.name))
@@ -308,6 +303,7 @@ __all__ = [
     "Source",
     "exit_code",
     "facts_of",
+    "numbers_of",
     "plan_of",
     "review",
     "understood",

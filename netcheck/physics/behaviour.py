@@ -158,6 +158,7 @@ class DeviceHeat:
         part: key. rest: watts at rest, nominal and its ends. most: watts of the worst sine into `load` ohms.
         at_volts: peak volts of that sine. shorted: the same into a shorted output, limited by what is in its way.
         load: ohms. rating: what the part book allows in free air at 25 °C, None where not known.
+        celsius: inside it, at rest and at the most of the sine; None where not known. cooling: why it is not known.
     """
 
     part: str
@@ -167,6 +168,8 @@ class DeviceHeat:
     shorted: float | None
     load: float
     rating: float | None = None
+    celsius: tuple[float | None, float | None] = (None, None)
+    cooling: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,6 +198,23 @@ class SupplyRow:
     reason: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class ChannelRow:
+    """A stretch of circuit that is there twice.
+
+    Attributes:
+        left, right: keys of parts, in the same order. told_by: the evidence, a clause. differ: pairs of them whose
+            values differ. left_over: parts of one channel only. meetings: keys of what joins the channels.
+    """
+
+    left: tuple[str, ...]
+    right: tuple[str, ...]
+    told_by: str
+    differ: tuple[tuple[str, str], ...] = ()
+    left_over: tuple[str, ...] = ()
+    meetings: tuple[str, ...] = ()
+
+
 @dataclass(frozen=True)
 class Behaviour:
     """All numbers of one board.
@@ -204,6 +224,7 @@ class Behaviour:
         volts: nets at rest. heat: parts at rest that take up most, the hottest first. devices: output stages.
         rails: amps of each rail at rest, without what outputs of amplifiers deliver.
         supplies: rails that rectifiers and regulators make, those in front first.
+        channels: what stands twice, left and right.
         not_computed: reasons with how many nets each leaves unknown, the widest first.
     """
 
@@ -215,4 +236,5 @@ class Behaviour:
     devices: tuple[DeviceHeat, ...] = ()
     rails: tuple[RestRow, ...] = ()
     supplies: tuple[SupplyRow, ...] = ()
+    channels: tuple[ChannelRow, ...] = ()
     not_computed: tuple[tuple[str, int], ...] = field(default=())

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 from netcheck.circuit.model import Part
 from netcheck.ground.names import natural_key
 from netcheck.language.values import Unknown
 from netcheck.physics.behaviour import Behaviour, DeviceHeat, LoadLevel, PathBehaviour, RestRow
-from netcheck.physics.devices import figure
+from netcheck.physics.devices import NOMINAL, Setting, figure
 from netcheck.physics.drives import drive_once
 from netcheck.physics.levels import Driven
 from netcheck.physics.paths import PathModel, behaviour_of, loads_of, path_model
@@ -25,16 +26,41 @@ LEAST_WATTS = 1e-3
 _HOT = frozenset({"npn", "pnp", "nmos", "pmos", "njfet", "pjfet", "resistor"})
 
 
-def behaviour(points: Points, board: str) -> Behaviour:
-    """Everything that is computed of one board; never raises for what a board holds."""
+@dataclass(frozen=True)
+class Way:
+    """A path that is to be told.
+
+    Attributes:
+        between: the path behind its source and with its lead, or why there is none. None: driven without resistance.
+        setting: where its controls stand.
+    """
+
+    path: SignalPath
+    between: PathModel | tuple[str, ...] | None = None
+    setting: Setting = NOMINAL
+
+    @property
+    def at(self) -> str:
+        """The node that it begins at, or ends at where it has no beginning."""
+        return self.path.input.node or self.path.output.node
+
+
+def behaviour(points: Points, board: str, ways: Sequence[Way] | None = None) -> Behaviour:
+    """Everything that is computed of one board; never raises for what a board holds.
+
+    Args:
+        ways: paths of the circuit with their sources; without them those of a board by itself.
+    """
     nets = points.walks.circuit.nets
-    mine = [path for path in signal_paths(points) if nets[path.input.node].board == board]
+    if ways is None:
+        ways = [Way(path) for path in signal_paths(points)]
+    mine = [way for way in ways if nets[way.at].board == board]
     paths: list[PathBehaviour] = []
     devices: dict[str, DeviceHeat] = {}
-    for path in mine[:MOST_PATHS]:
-        found = behaviour_of(points, path)
+    for way in mine[:MOST_PATHS]:
+        found = behaviour_of(points, way.path, way.between)
         if not found.reasons:
-            loads, heats = _levels(points, path, found)
+            loads, heats = _levels(points, way, found)
             found = replace(found, loads=loads)
             for heat in heats:
                 if heat.part not in devices or devices[heat.part].most < heat.most:
@@ -59,8 +85,9 @@ def _rounded(value: float) -> float:
     return float(f"{value:.3g}")
 
 
-def _levels(points: Points, path: SignalPath, found: PathBehaviour) -> tuple[tuple[LoadLevel, ...], list[DeviceHeat]]:
-    made = path_model(points, path)
+def _levels(points: Points, way: Way, found: PathBehaviour) -> tuple[tuple[LoadLevel, ...], list[DeviceHeat]]:
+    path = way.path
+    made = path_model(points, path, way.setting)
     if isinstance(made, tuple) or len(path.nodes) > MOST_DRIVEN_NODES:
         return (), []
     loads = loads_of(path, found.output_ohms_at(1000.0) or math.inf)

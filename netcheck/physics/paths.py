@@ -114,7 +114,7 @@ def _computed(points: Points, made: PathModel, ends: PathBehaviour) -> PathBehav
     variants = varied.all_of(loads_of(made.path, float(np.interp(MIDDLE, FREQUENCIES, output))), controls)
     return replace(
         ends,
-        parts=tuple(sorted({made.part_of[name] for name in made.part_of}, key=natural_key)),
+        parts=tuple(sorted(set(made.part_of.values()) & points.walks.circuit.parts.keys(), key=natural_key)),
         frequencies=_plain(FREQUENCIES),
         decibels=_plain(transfer.decibels),
         degrees=_plain(np.degrees(np.unwrap(np.angle(transfer.values)))),

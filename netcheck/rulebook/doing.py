@@ -1,0 +1,76 @@
+"""All numbers of a board as a report tells them: its signal paths between their ends, supplies, heat, channels."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from netcheck.language.values import Unknown
+from netcheck.physics.behaviour import Behaviour, ChannelRow, DeviceHeat
+from netcheck.rulebook.facts import Facts
+from netcheck.rulebook.functions_output import temperature
+from netcheck.rulebook.signals import signals_of
+from netcheck.rulebook.supplies import supplies
+
+NO_LOAD = float("inf")
+MOST_CHANNELS, MOST_LEFT_OVER = 12, 12
+
+
+def numbers_of(facts: Facts, board: str) -> Behaviour:
+    """Everything that is computed of a board; the solver is imported when this is first asked for."""
+    from netcheck.physics.numbers import Way, behaviour
+    from netcheck.physics.signalpaths import SOURCE_BACK
+
+    points, signals = facts.at_rest.points, signals_of(facts)
+    nets, ways = facts.circuit.nets, []
+    for path in signals.paths:
+        at = path.input.node or path.output.node
+        if nets[at].board != board:
+            continue
+        numbers = signals.numbers(path)
+        between = numbers.reasons or numbers.model(NO_LOAD, numbers.usual)
+        if not isinstance(between, tuple) and SOURCE_BACK in between.network.known:
+            between = replace(between, opposite=SOURCE_BACK)
+        ways.append(Way(path, between, numbers.usual))
+    found = behaviour(points, board, ways)
+    return replace(
+        found,
+        supplies=supplies(facts).rows(board),
+        devices=tuple(_warm(facts, device) for device in found.devices),
+        channels=_channels(facts, board),
+    )
+
+
+def _warm(facts: Facts, device: DeviceHeat) -> DeviceHeat:
+    """With the temperature inside at rest and at the most that it takes up over drive."""
+    part = facts.circuit.parts[device.part]
+    at_rest, driven = (temperature(facts, part, watts) for watts in (device.rest[0], device.most))
+    reasons = driven.reasons if isinstance(driven, Unknown) else ()
+    ends = tuple(None if isinstance(one, Unknown) else one for one in (at_rest, driven))
+    return replace(device, celsius=(ends[0], ends[1]), cooling="; ".join(reasons[:1]))
+
+
+def _channels(facts: Facts, board: str) -> tuple[ChannelRow, ...]:
+    """What stands twice on a board, left and right."""
+    parts, rows = facts.circuit.parts, []
+    for pair in facts.channels:
+        couples = [couple for couple in pair.couples if parts[couple.left].board == board]
+        if not couples:
+            continue
+        left_over = tuple(key for key in pair.left_over if parts[key].board == board)
+        differ = tuple(
+            (couple.left, couple.right)
+            for couple in couples
+            if parts[couple.left].value.number != parts[couple.right].value.number
+            or (parts[couple.left].value.number is None and parts[couple.left].value != parts[couple.right].value)
+        )
+        rows.append(
+            ChannelRow(
+                left=tuple(couple.left for couple in couples),
+                right=tuple(couple.right for couple in couples),
+                told_by=pair.told_by,
+                differ=differ,
+                left_over=left_over[:MOST_LEFT_OVER],
+                meetings=tuple(one.key for one in pair.meetings),
+            )
+        )
+    return tuple(rows[:MOST_CHANNELS])
