@@ -390,7 +390,7 @@ def _evaluate(
                 if value is None:
                     return Unknown((f"there is no {entry[1]}",))
                 if isinstance(value, Unknown):
-                    return value
+                    return Unknown(value.reasons)  # its bounds are those of the argument, not of what comes out
             values.append(value)
         named = {name: keyword(scope) for name, keyword in keywords.items()}
         if reasons := reasons_of(*named.values()):

@@ -308,11 +308,30 @@ def _number_function(name: str, compute: Callable[[float], float], about: str) -
             return Number(kind.unit.to(Fraction(1, 2)))
         return Number(PLAIN) if kind.unit == PLAIN else f"{name} takes a plain number; this is in {kind.unit.name}"
 
-    def call(facts: Facts, trace: Trace, value: float) -> object:
-        return apply(lambda: compute(value), name)
+    def call(facts: Facts, trace: Trace, value: object) -> object:
+        if value is None:
+            return Unknown((f"a number for {name} is missing",))
+        if isinstance(value, Unknown):
+            return _of_bounds(compute, name, value)
+        return apply(lambda: compute(value), name)  # type: ignore[arg-type]
 
-    number = Parameter("x", lambda kind: isinstance(kind, Number), "a number")
+    number = Parameter("x", lambda kind: isinstance(kind, Number), "a number", unknown_allowed=True)
     return Function(name, (number,), result, call, about)
+
+
+def _of_bounds(compute: Callable[[float], float], name: str, value: Unknown) -> Unknown:
+    """The bounds of what comes out of a number between bounds; all but abs rise with it."""
+
+    def end(bound: float | None) -> float | None:
+        found = apply(lambda: compute(bound), name) if bound is not None else None
+        return found if isinstance(found, float) else None
+
+    low, high = value.low, value.high
+    if name == "abs":
+        ends = [abs(one) for one in (low, high) if one is not None]
+        apart = (low is not None and low > 0) or (high is not None and high < 0)
+        return Unknown(value.reasons, min(ends) if apart else 0.0, max(ends) if len(ends) == 2 else None)
+    return Unknown(value.reasons, end(low), end(high))
 
 
 def _extreme_function(name: str, choose: Callable[[Sequence[float]], float], about: str) -> Function:
