@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import heapq
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from netcheck.circuit.model import Circuit, Net, Part, Pin
@@ -100,6 +100,21 @@ class Currents:
             found |= fresh
             todo.extend(fresh)
         return frozenset(found)
+
+    def side(self, net: str, wires: Mapping[str, Sequence[str]], apart: frozenset[str]) -> frozenset[str]:
+        """Nets that are one supply with a rail, by given wires but those between two nets that are told apart."""
+        found, todo = {net}, [net]
+        while todo:
+            at = todo.pop()
+            led = (there for there in wires.get(at, ()) if not {at, there} <= apart)
+            fresh = {*led, *self._beyond(at)} - found
+            found |= fresh
+            todo.extend(fresh)
+        return frozenset(found)
+
+    def of_side(self, nets: frozenset[str]) -> Drawn:
+        """What is taken from a rail by what hangs on some of its nets."""
+        return self._summed(nets, 0)
 
     def _beyond(self, net: str) -> Iterator[str]:
         sign = self.circuit.nets[net].sign

@@ -23,6 +23,7 @@ from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.nouns_assembly import ASSEMBLY_NOUNS, IN_ASSEMBLY
 from netcheck.rulebook.nouns_coupling import COUPLING_ATTRIBUTES
 from netcheck.rulebook.nouns_heat import HEATSINK_ATTRIBUTES, HEATSINK_OF_PART
+from netcheck.rulebook.nouns_leads import LEAD_WIRE_ATTRIBUTES
 from netcheck.rulebook.nouns_mains import MAINS_ATTRIBUTES
 from netcheck.rulebook.nouns_rings import RING_ATTRIBUTES
 from netcheck.rulebook.nouns_signal import SIGNAL_ATTRIBUTES
@@ -496,4 +497,5 @@ NOUN_ATTRIBUTES: dict[str, Mapping[str, Attribute]] = {
     **SOUND_NOUNS,
     **ASSEMBLY_NOUNS,
     "ground loop": {**ASSEMBLY_NOUNS["ground loop"], **RING_ATTRIBUTES},
+    "wire": {**ASSEMBLY_NOUNS["wire"], **LEAD_WIRE_ATTRIBUTES},
 }
