@@ -16,7 +16,7 @@ from netcheck.ground.problems import Problem, Refused
 from netcheck.ground.units import Quantity
 from netcheck.intake.assembly import AssemblyFile, LimitChange, Spot, Targets
 from netcheck.intake.netlist import Netlist
-from netcheck.physics.behaviour import Behaviour
+from netcheck.physics.behaviour import Behaviour, RatingRow
 from netcheck.physics.conductors import Conductor, GroundLoop, conductors
 from netcheck.physics.mating import Mating
 from netcheck.rulebook.book import RuleBook
@@ -24,6 +24,7 @@ from netcheck.rulebook.doing import numbers_of
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.judge import judge
 from netcheck.rulebook.knowing import facts_of_assembly, facts_of_boards
+from netcheck.rulebook.ratings import ratings_of
 from netcheck.rulebook.rule import Rule
 from netcheck.rulebook.stages import stage_rows
 from netcheck.rulebook.twins import told_once
@@ -76,6 +77,7 @@ class Review:
         verdicts: all of them, in the order of the rule book and of natural order of subjects.
         understandings: per board name, what it was taken for. cautions: to be shown in the head.
         behaviour: what each board will do, by board name; empty where no numbers were asked for.
+        ratings: least ratings of parts that state none; as `behaviour`.
         conductors, ground_loops: what joins grounds, and the rings that it forms.
         targets: what the team wants of the signal; None where no assembly tells.
         versions: of the program and of the rule book's contents (a digest), for the foot of the page.
@@ -93,6 +95,7 @@ class Review:
     cautions: tuple[str, ...] = ()
     versions: Mapping[str, str] = field(default_factory=dict)
     behaviour: Mapping[str, Behaviour] = field(default_factory=dict)
+    ratings: tuple[RatingRow, ...] = ()
     conductors: tuple[Conductor, ...] = ()
     ground_loops: tuple[GroundLoop, ...] = ()
     targets: Targets | None = None
@@ -222,6 +225,7 @@ def review(plan: Plan, tell: Callable[[str], None] = lambda said: None, numbers:
         cautions=_cautions(facts, verdicts, plan.book),
         versions={"netcheck": __version__, "rule book": plan.book.digest[:12]},
         behaviour=behaviour,
+        ratings=ratings_of(facts, behaviour.values()) if behaviour else (),
         conductors=conductors(facts.circuit, facts.extra_conductors),
         ground_loops=facts.ground_loops,
         targets=plan.assembly.targets if plan.assembly is not None else None,

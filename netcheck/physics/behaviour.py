@@ -37,6 +37,7 @@ class LoadLevel:
     Attributes:
         ohms: the load, infinite for none. volts: largest sine, rms. amps: its peak current. watts: into the load.
         limit: what acts first, a clause ("the output of U1A reaches its supply"). gain: in dB with this load.
+        loudness: dB SPL of what is plugged in, None where its sensitivity is not told.
     """
 
     ohms: float
@@ -45,6 +46,7 @@ class LoadLevel:
     watts: float
     limit: str
     gain: float
+    loudness: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,6 +161,7 @@ class DeviceHeat:
         at_volts: peak volts of that sine. shorted: the same into a shorted output, limited by what is in its way.
         load: ohms. rating: what the part book allows in free air at 25 °C, None where not known.
         celsius: inside it, at rest and at the most of the sine; None where not known. cooling: why it is not known.
+        volts, amps: most across it and through it over the same sines; None where not known.
     """
 
     part: str
@@ -170,6 +173,8 @@ class DeviceHeat:
     rating: float | None = None
     celsius: tuple[float | None, float | None] = (None, None)
     cooling: str = ""
+    volts: float | None = None
+    amps: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,6 +201,23 @@ class SupplyRow:
     watts: float | None = None
     junction: float | None = None
     reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class RatingRow:
+    """Parts of one kind and value whose rating is not stated, and the least that it may be.
+
+    Attributes:
+        kind, value: of the parts. parts: keys. volts, amps, watts: the least rating to buy, None where it does not
+            matter or is not known.
+    """
+
+    kind: str
+    value: str
+    parts: tuple[str, ...]
+    volts: float | None = None
+    amps: float | None = None
+    watts: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

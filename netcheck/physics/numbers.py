@@ -119,7 +119,9 @@ def _devices(
         rest = (driven.heat(name, 0.0),) * 3
         if not isinstance(at_rest, Unknown):
             rest = (at_rest.nominal, at_rest.low, at_rest.high)
-        found.append(DeviceHeat(part.key, rest, most, peak, short, load, _rating(part)))
+        ends = driven.most_volts(name), driven.most_amps(name)
+        row = DeviceHeat(part.key, rest, most, peak, short, load, _rating(part), volts=ends[0], amps=ends[1])
+        found.append(row)
     return found
 
 

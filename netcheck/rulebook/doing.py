@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping
 from dataclasses import replace
 
 from netcheck.language.values import Unknown
-from netcheck.physics.behaviour import Behaviour, ChannelRow, DeviceHeat
+from netcheck.physics.behaviour import Behaviour, ChannelRow, DeviceHeat, PathBehaviour
+from netcheck.physics.ports import Told
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.functions_output import temperature
 from netcheck.rulebook.signals import signals_of
@@ -21,23 +24,41 @@ def numbers_of(facts: Facts, board: str) -> Behaviour:
     from netcheck.physics.signalpaths import SOURCE_BACK
 
     points, signals = facts.at_rest.points, signals_of(facts)
-    nets, ways = facts.circuit.nets, []
+    nets, ways, seen = facts.circuit.nets, [], set()
     for path in signals.paths:
         at = path.input.node or path.output.node
-        if nets[at].board != board:
+        same = (path.input.node, path.output.node, path.output.back)  # sockets side by side
+        if nets[at].board != board or same in seen:
             continue
+        seen.add(same)
         numbers = signals.numbers(path)
         between = numbers.reasons or numbers.model(NO_LOAD, numbers.usual)
         if not isinstance(between, tuple) and SOURCE_BACK in between.network.known:
             between = replace(between, opposite=SOURCE_BACK)
         ways.append(Way(path, between, numbers.usual))
+    sinks = {way.path.output.pin: way.path.sink for way in ways if way.path.sink is not None}
     found = behaviour(points, board, ways)
     return replace(
         found,
+        paths=tuple(_loud(one, sinks) for one in found.paths),
         supplies=supplies(facts).rows(board),
         devices=tuple(_warm(facts, device) for device in found.devices),
         channels=_channels(facts, board),
     )
+
+
+def _loud(path: PathBehaviour, sinks: Mapping[str, Told]) -> PathBehaviour:
+    """With the loudness of its largest signals, where the sensitivity of what hangs there is told."""
+    sink = sinks.get(path.output_pin)
+    if sink is None or sink.sensitivity is None:
+        return path
+    from netcheck.physics.levels import sound_level
+
+    levels = [
+        level if math.isinf(level.ohms) else replace(level, loudness=sound_level(level.volts, level.ohms, sensitivity))
+        for level, sensitivity in ((one, sink.sensitivity) for one in path.loads)
+    ]
+    return replace(path, loads=tuple(levels))
 
 
 def _warm(facts: Facts, device: DeviceHeat) -> DeviceHeat:
