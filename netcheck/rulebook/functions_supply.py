@@ -12,6 +12,7 @@ from netcheck.ground.units import AMPERE, VOLT, WATT
 from netcheck.language.scope import Trace
 from netcheck.language.types import Function, Number, Type, YesNo
 from netcheck.language.values import Unknown
+from netcheck.physics.meeting import protected
 from netcheck.physics.rectifying_windings import Winding
 from netcheck.physics.supplying import supply_of
 from netcheck.rulebook.facts import Facts
@@ -49,6 +50,16 @@ def _rectified_peak(facts: Facts, trace: Trace, a: object) -> float:
             trace.saw(rail.diodes)
             return supply_of(rail, facts.words).peak()
     return 0.0
+
+
+def _bears_reversal(facts: Facts, trace: Trace, a: object) -> object:
+    """Whether what a net leads to, over cables too, bears the wrong polarity."""
+    nets = [facts.circuit.nets[key] for key in facts.walks.joined_by_cable(net_key(a))]
+    found = [protected(facts.circuit, net) for net in nets]
+    trace.saw(part.key for net in nets for part in facts.walks.parts_on(net.key))
+    if False in found or True in found:
+        return False not in found
+    return Unknown((f"what stands behind {facts.net_text(nets[0])} is not known",))
 
 
 def _drawn_volt_amperes(facts: Facts, trace: Trace, part: Part) -> object:
@@ -121,6 +132,8 @@ SUPPLY_FUNCTIONS: dict[str, Function] = {
                  "volts that the name of a net states for a rail, nothing when it states none"),
         Function("rectified_peak", (PLACE,), _fixed(Number(VOLT)), _rectified_peak,
                  "volts of a net behind a rectifier at high mains without load, a magnitude; 0 for other nets"),
+        Function("bears_reversal", (PLACE,), _fixed(YesNo()), _bears_reversal,
+                 "whether what a net leads to bears the wrong polarity: a series diode, a fuse with a clamp, a FET"),
         Function("drawn_volt_amperes", (PART_PARAMETER,), _fixed(Number(WATT)), _drawn_volt_amperes,
                  "VA that a transformer gives with music: volts of its windings times the rms of their currents"),
         Function("behind_rectifier", (PART_PARAMETER,), _fixed(YesNo()), _behind_rectifier,
