@@ -22,18 +22,21 @@ HERTZ = 1000.0
 FURTHEST = 12  # parts in a row; what is behind them counts as nothing
 _AMPLIFIERS = frozenset({"opamp", "comparator", "buffer", "power amplifier", "transconductance amplifier"})
 _LINKS = frozenset({"link", "fuse", "ferrite"})
+_ADDED = frozenset({"resistor", "capacitor", "inductor"}) | _LINKS
 _NOTHING = frozenset({"diode", "led", "zener", "surge diode", "varistor"})
 _BIPOLAR = frozenset({"npn", "pnp"})
 _GATES = frozenset({"nmos", "pmos", "njfet", "pjfet"})
-_OPEN = 0.0 + 0.0j
-_SHORT = complex(math.inf)
+_LINK_OHMS = 1e-3
+_LEAK = 1e-12  # siemens from every node, so that one that hangs in the air has an answer; far above any resistor
 
 
 @dataclass
 class _Look:
-    """One question: places that do not count, and what could not be found."""
+    """One question: what was found between nodes, from nodes to what is quiet, and what could not be found."""
 
     seen: set[str]
+    between: list[tuple[str, str, complex]] = field(default_factory=list)
+    quiet: list[tuple[str, complex]] = field(default_factory=list)
     doubts: dict[str, None] = field(default_factory=dict)
 
 
@@ -41,7 +44,7 @@ class Loading:
     """Loads of a circuit.
 
     Args:
-        places: of the circuit. ohms_outside: connector pin -> ohms of what is told to hang on it, `inf` for nothing.
+        places: of the circuit. ohms_outside: connector pin -> ohms of what is told to hang on it.
     """
 
     def __init__(self, places: PlaceMap, ohms_outside: Mapping[str, float] | None = None) -> None:
@@ -55,24 +58,48 @@ class Loading:
             node: see `PlaceMap`. without: key of a place that does not count, the track of a volume control.
         """
         look = _Look({without})
-        admittance = self._on(node, look, FURTHEST)
-        size = abs(admittance)
-        ohms = math.inf if size == 0 else 1 / size if math.isfinite(size) else 0.0
+        size = abs(self._admittance(node, look))
+        ohms = math.inf if size <= 2 * _LEAK * FURTHEST else 1 / size
         if look.doubts:
             return Unknown(tuple(look.doubts), 0.0, None if math.isinf(ohms) else ohms)
         return ohms
 
-    def _on(self, node: str, look: _Look, left: int) -> complex:
-        """Admittance of all that hangs on a node, in siemens."""
-        if self.places.net(node).role in STOPS or self._driven(node):
-            return _SHORT
-        total = _OPEN
-        for role, place in self.places.at.get(node, ()) if left else ():
-            if place.key not in look.seen:
-                look.seen.add(place.key)
-                total += self._of(place, role, node, look, left)
-                look.seen.discard(place.key)
-        return total
+    def _admittance(self, node: str, look: _Look) -> complex:
+        """Siemens of all that hangs on a node, by nodal equations."""
+        if self._fixed(node):
+            return complex(1 / _LINK_OHMS)
+        nodes = self._gather(node, look)
+        import numpy as np  # only where there is a volume control
+
+        place = {name: at for at, name in enumerate(nodes)}
+        matrix = np.zeros((len(nodes), len(nodes)), dtype=complex)
+        np.fill_diagonal(matrix, _LEAK)
+        for a, siemens in look.quiet:
+            matrix[place[a], place[a]] += siemens
+        for a, b, siemens in look.between:
+            for one, other in ((a, b), (b, a)):
+                matrix[place[one], place[one]] += siemens
+                matrix[place[one], place[other]] -= siemens
+        current = np.zeros(len(nodes), dtype=complex)
+        current[0] = 1.0
+        return complex(1 / np.linalg.solve(matrix, current)[0])
+
+    def _gather(self, start: str, look: _Look) -> list[str]:
+        """Nodes that belong to a load, the one asked for first; what is between them goes to the look."""
+        found, front = {start: None}, [start]
+        for _ in range(FURTHEST):
+            behind: list[str] = []
+            for node in front:
+                for role, place in self.places.at.get(node, ()):
+                    if place.key not in look.seen:
+                        look.seen.add(place.key)
+                        behind += self._take(place, role, node, look)
+            front = [node for node in dict.fromkeys(behind) if node not in found]
+            found.update(dict.fromkeys(front))
+        return list(found)
+
+    def _fixed(self, node: str) -> bool:
+        return self.places.net(node).role in STOPS or self._driven(node)
 
     def _driven(self, node: str) -> bool:
         """Whether an amplifier holds a node, or holds it by feedback where its other input is quiet."""
@@ -96,35 +123,35 @@ class Loading:
             for _, p in self.places.at[ends["minus"]]
         )
 
-    def _of(self, place: Place, role: str, node: str, look: _Look, left: int) -> complex:
+    def _take(self, place: Place, role: str, node: str, look: _Look) -> list[str]:
+        """Put what a place does at a node into the look; the signals that it leads on to."""
         part = self.walks.circuit.parts[place.part]
-        others = [end for end in place.ends if end[1] != node]
-        if place.kind in ("resistor", "capacitor", "inductor") or place.kind in _LINKS:
-            return self._through(self._impedance(part, look), others, look, left)
-        if place.kind in VARIABLE:
-            return self._track(place, part, role, others, look, left)
+        others = [end for r, end in place.ends if end != node and (place.kind not in VARIABLE or r == "end")]
+        if place.kind in _ADDED or place.kind in VARIABLE:
+            ohms = self._impedance(part, look) if role != "wiper" else None
+            if role == "wiper":
+                self._doubt(look, f"the setting of {self.walks.said(part)} is not given")
+            return self._leads(node, others, ohms, look)
         if place.kind in SWITCHED:
-            if any(self.places.net(end).role not in STOPS for _, end in others):
-                self._doubt(look, f"what {self.walks.said(part)} joins is not known")
-            return _OPEN  # a contact to ground mutes; it is no load of what is played
-        if place.kind in _AMPLIFIERS or place.kind in _NOTHING or (place.kind in _GATES and role == "gate"):
-            return _OPEN
+            return self._contact(place, part, node, look)
         if place.kind in _BIPOLAR and role == "base":
-            return self._base(place, part, look, left)
-        if place.kind == "connector":
-            return self._socket(place, part, look)
-        self._doubt(look, f"what {self.walks.said(part)} takes is not known")
-        return _OPEN
+            self._base(place, part, node, look)
+        elif place.kind == "connector":
+            self._socket(place, part, node, look)
+        elif not (place.kind in _AMPLIFIERS or place.kind in _NOTHING or (place.kind in _GATES and role == "gate")):
+            self._doubt(look, f"what {self.walks.said(part)} takes is not known")
+        return []
 
-    def _through(self, ohms: complex | None, others: list[tuple[str, str]], look: _Look, left: int) -> complex:
-        """A part in series with what hangs on its other ends."""
-        if ohms is None or not others:
-            return _OPEN
-        behind = sum((self._on(end, look, left - 1) for _, end in others), _OPEN)
-        if behind == 0:
-            return _OPEN
-        whole = ohms + (0 if not math.isfinite(abs(behind)) else 1 / behind)
-        return _SHORT if whole == 0 else 1 / whole
+    def _leads(self, node: str, others: list[str], ohms: complex | None, look: _Look) -> list[str]:
+        onward = []
+        for end in others if ohms is not None else ():
+            siemens = 1 / ohms if ohms else complex(1 / _LINK_OHMS)
+            if self._fixed(end):
+                look.quiet.append((node, siemens))
+            else:
+                look.between.append((node, end, siemens))
+                onward.append(end)
+        return onward
 
     def _impedance(self, part: Part, look: _Look) -> complex | None:
         if part.kind in _LINKS:
@@ -135,43 +162,42 @@ class Loading:
             said = f"the value '{text}'" if text else "no value"
             self._doubt(look, f"{self.walks.said(part)} has {said}")
             return None
-        if part.kind == "resistor":
+        if part.kind == "resistor" or part.kind in VARIABLE:
             return complex(value)
         if part.kind == "inductor":
             return 2j * math.pi * HERTZ * value
         return 1 / (2j * math.pi * HERTZ * value) if value > 0 else None
 
-    def _track(
-        self, place: Place, part: Part, role: str, others: list[tuple[str, str]], look: _Look, left: int
-    ) -> complex:
-        """A track from end to end; a wiper may stand anywhere."""
-        ends = [end for end in others if end[0] == "end"]
-        if role == "wiper" or part.value.number is None:
-            self._doubt(look, f"the setting of {self.walks.said(part)} is not given")
-            return _OPEN
-        return self._through(complex(part.value.number), ends, look, left)
+    def _contact(self, place: Place, part: Part, node: str, look: _Look) -> list[str]:
+        """A contact to ground mutes, and is no load of what is played; any other may lead on to one."""
+        onward: list[str] = []
+        for pin in (self.walks.circuit.pins[key] for key in place.pins):
+            for other, reasons in self.walks.across(pin) if self.places.node(pin.net) == node else ():
+                end = self.places.node(other.net)
+                if end == node or self.places.net(end).role in STOPS:
+                    continue
+                if reasons:
+                    self._doubt(look, f"what {self.walks.said(part)} joins is not known")
+                else:
+                    onward += self._leads(node, [end], 0j, look)
+        return onward
 
-    def _base(self, place: Place, part: Part, look: _Look, left: int) -> complex:
+    def _base(self, place: Place, part: Part, node: str, look: _Look) -> None:
         gain = part.record.figures.get("gain_least") if part.record is not None else None
-        emitter = next((node for role, node in place.ends if role == "emitter"), None)
-        if gain is None or gain.low is None or emitter is None:
+        emitter = next((end for role, end in place.ends if role == "emitter"), None)
+        if gain is None or gain.low is None or emitter is None or self._fixed(emitter):
             self._doubt(look, f"what {self.walks.said(part)} takes at its base is not known")
-            return _OPEN
-        behind = self._on(emitter, look, left - 1)
-        if not math.isfinite(abs(behind)):
-            self._doubt(look, f"what {self.walks.said(part)} takes at its base is not known")
-            return _OPEN
-        return behind / (1 + gain.low)
+            return
+        behind = _Look(set(look.seen))
+        look.quiet.append((node, self._admittance(emitter, behind) / (1 + gain.low)))
+        look.doubts.update(behind.doubts)
 
-    def _socket(self, place: Place, part: Part, look: _Look) -> complex:
+    def _socket(self, place: Place, part: Part, node: str, look: _Look) -> None:
         pin = place.pins[0]
         if pin in self.outside:
-            ohms = self.outside[pin]
-            return _OPEN if math.isinf(ohms) else complex(1 / ohms) if ohms > 0 else _SHORT
-        node = place.ends[0][1]
-        if any(one.key == pin for one in self.walks.leaves_board(node)):
+            look.quiet.append((node, complex(1 / max(self.outside[pin], _LINK_OHMS))))
+        elif any(one.key == pin for one in self.walks.leaves_board(node)):
             self._doubt(look, f"what {self.walks.said(part)} is joined to is not given")
-        return _OPEN
 
     def _doubt(self, look: _Look, why: str) -> None:
         look.doubts[why] = None

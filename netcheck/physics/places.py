@@ -16,7 +16,7 @@ _ASIDE = frozenset({"hole", "mechanical", "test point"})
 _IN_UNITS = frozenset({"opamp", "comparator", "buffer", "power amplifier", "transconductance amplifier"})
 _IN_UNITS |= {"transistor array", "transformer", "switch", "button", "relay"} | VARIABLE
 _WHOLE = frozenset({"npn", "pnp", "nmos", "pmos", "njfet", "pjfet", "optocoupler", "bridge", "thyristor"})
-_LINKS = frozenset({"link", "jumper"})
+_LINKS = frozenset({"link", "jumper", "switch", "button"})
 _SILENT = frozenset({"supply plus", "supply minus", "not connected", "shield", "compensation"})
 _EITHER_WAY = frozenset({"capacitor", "battery"})  # their direction does not tell where they belong
 

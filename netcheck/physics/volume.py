@@ -39,6 +39,7 @@ class VolumeControl:
         foot_first: the foot is the end with the lower number; None where numbers do not tell.
         bent_by: keys of resistors from the wiper to the foot's side, that bend the law of the track.
         load: ohms of all that takes current from the wiper, the track left out.
+        coupled: a capacitor stands in the way of the signal, before the track or behind it.
     """
 
     key: str
@@ -50,6 +51,7 @@ class VolumeControl:
     foot_first: bool | None
     bent_by: tuple[str, ...]
     load: float | Unknown
+    coupled: bool
 
 
 def volume_controls(
@@ -103,6 +105,7 @@ class _Finder:
             foot_first=_first(foot, ends),
             bent_by=tuple(self._benders(place, wiper, foot)),
             load=self.loading.at(self._node(wiper), place.key),
+            coupled=self._coupled(place, top) or self._coupled(place, wiper),
         )
 
     def _node(self, pin: Pin) -> str:
@@ -183,6 +186,18 @@ class _Finder:
     def _pins_at(self, place: Place, node: str) -> list[Pin]:
         here = [key for key, (_, end) in zip(place.pins, place.ends, strict=True) if end == node]
         return [self.circuit.pins[key] for key in here]
+
+    def _coupled(self, place: Place, pin: Pin) -> bool:
+        """Whether a capacitor leads on from a net to another signal."""
+        node = self._node(pin)
+        held = [one for _, one in self.places.at.get(node, ()) if one.part != place.part]
+        near = [end for one in held if one.kind == "resistor" for _, end in one.ends if end != node]
+        for at in (node, *(end for end in near if self.places.net(end).role not in STOPS)):
+            for _, one in self.places.at.get(at, ()):
+                others = [end for _, end in one.ends if end != at] if one.kind == "capacitor" else []
+                if any(self.places.net(end).role not in STOPS for end in others):
+                    return True
+        return False
 
     def _benders(self, place: Place, wiper: Pin, foot: Pin) -> Iterator[str]:
         """Resistors straight from the wiper to the foot or to what is quiet."""

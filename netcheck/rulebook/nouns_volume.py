@@ -8,7 +8,7 @@ from typing import Any
 from netcheck.circuit.model import Part
 from netcheck.ground.units import OHM
 from netcheck.language.scope import Trace
-from netcheck.language.types import Attribute, Function, ListOf, Number, Parameter, Text, Thing, Type, YesNo
+from netcheck.language.types import Attribute, Function, ListOf, Number, Parameter, Text, Thing, Type, Word, YesNo
 from netcheck.language.values import Lot, Unknown
 from netcheck.physics.volume import VolumeControl
 from netcheck.rulebook.facts import Facts
@@ -30,6 +30,18 @@ def _foot_first(facts: Facts, control: VolumeControl) -> object:
         part = facts.text_of(facts.circuit.parts[control.part])
         return Unknown((f"which end of {part} is at the stop against the clock is not known",))
     return control.foot_first
+
+
+_LAWS = {"log": "logarithmic", "linear": "linear", "antilog": "turned", "letter A": "logarithmic", "letter C": "turned"}
+
+
+def _law(facts: Facts, control: VolumeControl) -> object:
+    """The law of the track; a letter A is a logarithmic one in current use, a letter B may be either."""
+    part = facts.circuit.parts[control.part]
+    said, taper = facts.text_of(part), part.value.taper
+    if taper == "letter B":
+        return Unknown((f"the letter B of {said} is linear with most makers and logarithmic with some",))
+    return _LAWS.get(taper or "", Unknown((f"the law of {said} is not stated",)))
 
 
 def _side(facts: Facts, control: VolumeControl) -> str:
@@ -54,6 +66,8 @@ SOUND_NOUNS: dict[str, dict[str, Attribute]] = CHANNEL_NOUNS | {
             ListOf(Thing("part", frozenset({"resistor"}))),
             lambda facts, control: Lot(tuple(facts.circuit.parts[key] for key in control.bent_by)),
         ),
+        "law": _attr(Word(frozenset(_LAWS.values())), _law),
+        "coupled": _attr(YesNo(), lambda facts, control: control.coupled),
         "load": _attr(Number(OHM), lambda facts, control: control.load),
         "side": _attr(Text(), _side),
     }
