@@ -86,7 +86,7 @@ _TRANSISTORS: dict[str, tuple[Unit | None, str]] = {
     "saturation_volts": (VOLT, "collector to emitter when saturated"),
     "transition_frequency": (HERTZ, "frequency at which the current gain is one"),
     "output_capacitance": (FARAD, "collector (drain) capacitance"),
-    "input_capacitance": (FARAD, "gate capacitance"),
+    "input_capacitance": (FARAD, "gate capacitance; of an amplifier that between its inputs"),
     "gate_threshold": (VOLT, "gate to source at which a MOSFET begins to conduct"),
     "pinch_off_volts": (VOLT, "gate to source at which a junction FET stops conducting"),
     "saturation_drain_current": (AMPERE, "drain current of a junction FET with gate joined to source"),

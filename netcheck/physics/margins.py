@@ -110,7 +110,9 @@ def gain_at_crossover(loops: Loops, amplifier: Amplifier) -> Span | Reasons:
 
 
 def phase_margin(loops: Loops, amplifier: Amplifier, nodes: Sequence[str], loads: Sequence[float]) -> Span | Reasons:
-    """The least phase margin in degrees over loads, with its ends over what is left open.
+    """The least phase margin in degrees over loads, positions and the spread of the amplifier's figures.
+
+    It has two ends where values cannot be read.
 
     It is told only where the second pole of the amplifier and its output resistance are known, and the transition
     frequency and capacitance of the transistors in the loop: an amplifier of one pole always has 90 degrees.
@@ -130,14 +132,17 @@ def phase_margin(loops: Loops, amplifier: Amplifier, nodes: Sequence[str], loads
     hanging = [tuple(load_at(node, farads) for node in nodes if farads) for farads in (loads or (0.0,))]
     least = []
     try:
-        for setting, bandwidth, ohms in product(loop.settings, _ends(record, "gain_bandwidth"), _output_ohms(record)):
-            own = OpenLoop(loop.own.model.gain, bandwidth, second_pole(bandwidth, degrees))
-            least += [one.margin for more in hanging for one in _of(loops, loop, setting, ohms, more, own)]
+        for setting in loop.settings:
+            found = []
+            for bandwidth, ohms in product(_ends(record, "gain_bandwidth"), _ends(record, "output_resistance")):
+                own = OpenLoop(loop.own.model.gain, bandwidth, second_pole(bandwidth, degrees))
+                found += [one.margin for more in hanging for one in _of(loops, loop, setting, ohms, more, own)]
+            least += [min(found)] if found else []
     except Singular as singular:
         return (str(singular),)
     if not least:
         return (f"the loop gain of {loops.said(amplifier)} is less than one",)
-    return span(least, _doubts(loops, amplifier))
+    return span(least, loop.unread) if loop.unread else Span(min(least), min(least))
 
 
 def _of(
@@ -172,10 +177,6 @@ def _told_crossings(loops: Loops, amplifier: Amplifier) -> list[tuple[Crossing, 
 def _ends(record: Record | None, name: str) -> tuple[float, ...]:
     ends = (figure(record, name, -1), figure(record, name, 1))
     return tuple(dict.fromkeys(end for end in ends if end is not None and end > 0))
-
-
-def _output_ohms(record: Record | None) -> tuple[float, ...]:
-    return _ends(record, "output_resistance")
 
 
 def _doubts(loops: Loops, amplifier: Amplifier) -> Reasons:
