@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
-from netcheck.circuit.model import Part
+from netcheck.circuit.model import Part, Pin
 from netcheck.circuit.walk import STOPS, Walks, natural_key
 from netcheck.ground.units import Quantity
 
@@ -99,11 +99,7 @@ class Loads:
         return None
 
     def _connectors(self, net: str) -> list[Part]:
-        found = {
-            pin.part: self.walks.circuit.parts[pin.part]
-            for far in self.far(net)
-            for pin in self.walks.on(far).get("connector", ())
-        }
+        found = {pin.part: self.walks.circuit.parts[pin.part] for far in self.far(net) for pin in self._plugs(far)}
         return sorted(found.values(), key=lambda part: natural_key(part.key))
 
     def far(self, net: str) -> frozenset[str]:
@@ -112,7 +108,16 @@ class Loads:
             self._far[net] = self._walked(net)
         return self._far[net]
 
-    def _walked(self, net: str) -> frozenset[str]:
+    def direct_outlets(self, net: str) -> tuple[Part, ...]:
+        """Connectors that the direct volts of an output get to: no capacitor stands before them."""
+        nets = self._walked(net, _FREE - {"capacitor"})
+        found = {pin.part: self.walks.circuit.parts[pin.part] for at in nets for pin in self._plugs(at)}
+        return tuple(found[key] for key in sorted(found, key=natural_key))
+
+    def _plugs(self, net: str) -> tuple[Pin, ...]:
+        return tuple(self.walks.on(net).get("connector", ()))
+
+    def _walked(self, net: str, free: frozenset[str] = _FREE) -> frozenset[str]:
         nearest: dict[str, float] = {}
         todo = [(0.0, one) for one in self.walks.joined_by_cable(net)]
         while todo:
@@ -121,16 +126,16 @@ class Loads:
             if at in nearest:
                 continue
             nearest[at] = ohms
-            for further, to in self._steps(at, self.up_to):
+            for further, to in self._steps(at, self.up_to, free):
                 for fellow in self.walks.joined_by_cable(to):
                     signal = self.walks.circuit.nets[fellow].role not in STOPS
                     if fellow not in nearest and ohms + further <= self.up_to and signal:
                         todo.append((ohms + further, fellow))
         return frozenset(nearest)
 
-    def _steps(self, net: str, up_to: float) -> Iterator[tuple[float, str]]:
+    def _steps(self, net: str, up_to: float, free: frozenset[str] = _FREE) -> Iterator[tuple[float, str]]:
         for kind, pins in self.walks.on(net).items():
-            if kind not in _FREE and kind != "resistor":
+            if kind not in free and kind != "resistor":
                 continue
             for pin in pins:
                 part = self.walks.circuit.parts[pin.part]

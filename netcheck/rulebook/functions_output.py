@@ -96,6 +96,11 @@ def _outlets(facts: Facts, trace: Trace, a: object) -> Lot:
     return Lot(loads_of(facts).outlets(net_key(a)))
 
 
+def _direct_outlets(facts: Facts, trace: Trace, a: object) -> Lot:
+    trace.step()
+    return Lot(loads_of(facts).direct_outlets(net_key(a)))
+
+
 def _phones_socket(facts: Facts, trace: Trace, a: object) -> Part | None:
     found = loads_of(facts).phones_at(net_key(a))
     if found is not None:
@@ -317,6 +322,8 @@ OUTPUT_FUNCTIONS: dict[str, Function] = {
         Function("loads_told", (PLACE,), _fixed(YesNo()), _loads_told, "whether the assembly tells loads of an output"),
         Function("outlets", (PLACE,), _fixed(ListOf(Thing("part"))), _outlets,
                  "connectors that an output leads to, contacts of switches and relays taken as on"),
+        Function("direct_outlets", (PLACE,), _fixed(ListOf(Thing("part"))), _direct_outlets,
+                 "those of them before which no capacitor stands"),
         Function("phones_socket", (PLACE,), _fixed(Thing("part")), _phones_socket,
                  "the socket for headphones that an output leads to, nothing when it leads to none"),
         Function("driven_watts", (PART_PARAMETER, PLACE, _LOAD), _fixed(Number(WATT)),
