@@ -17,8 +17,6 @@ from netcheck.language.values import Lot, Unknown
 from netcheck.physics.bypassed import bypassed_by
 from netcheck.physics.conductors import Conductor
 from netcheck.physics.driving import drives
-from netcheck.physics.mating import Contact, Mating
-from netcheck.physics.meeting import EFFECTS, effect, ground_lost, palindrome, protected
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.nouns_assembly import ASSEMBLY_NOUNS, IN_ASSEMBLY
 from netcheck.rulebook.nouns_coupling import COUPLING_ATTRIBUTES
@@ -28,6 +26,7 @@ from netcheck.rulebook.nouns_mains import MAINS_ATTRIBUTES
 from netcheck.rulebook.nouns_rings import RING_ATTRIBUTES
 from netcheck.rulebook.nouns_signal import SIGNAL_ATTRIBUTES
 from netcheck.rulebook.nouns_supply import RECTIFIED_ATTRIBUTES
+from netcheck.rulebook.nouns_mating import CONTACT_ATTRIBUTES, MATING_ATTRIBUTES
 from netcheck.rulebook.nouns_ties import TIE_ATTRIBUTES
 from netcheck.rulebook.nouns_volume import SOUND_NOUNS
 
@@ -41,7 +40,6 @@ NUMBER_KINDS = {
     "henries": frozenset({"inductor", "ferrite"}),
 }
 SIGNS = frozenset({"positive", "negative", ""})
-WAYS = frozenset({"right", "turned", "shifted"})
 TAPERS = frozenset({"linear", "log", "antilog", "letter A", "letter B", "letter C"})
 ODDITIES = frozenset({"pin on two nets", "pin listed twice", "node of a missing part"})
 CONTROL_USES = frozenset(
@@ -358,72 +356,6 @@ SUPPLY_PIN_ATTRIBUTES: dict[str, Attribute] = {
     "net": _attr(NET, lambda facts, supply: _net_of(facts, supply.pin)),
     "sign": _attr(Word(frozenset({"positive", "negative"})), lambda facts, supply: supply.sign),
     "package": _attr(PART, lambda facts, supply: supply.package),
-}
-
-
-def _net_or_nothing(facts: Facts, key: str | None) -> Net | None:
-    return None if key is None else facts.circuit.nets[key]
-
-
-def _effect(facts: Facts, contact: Contact) -> str:
-    here, there = facts.circuit.nets[contact.here], _net_or_nothing(facts, contact.there)
-    return effect(facts.circuit, here, there, facts.joined_nets)
-
-
-def _protected(facts: Facts, contact: Contact) -> object:
-    """Whether what stands behind the pin bears a wrong polarity; in an assembly, also what stands at the far end."""
-    nets = [facts.circuit.nets[contact.here]]
-    there = _net_or_nothing(facts, contact.there)
-    if there is not None and there.board != nets[0].board:
-        nets.append(there)
-    found = [protected(facts.circuit, net) for net in nets]
-    if True in found:
-        return True
-    doubtful = [net for net, bears in zip(nets, found, strict=True) if bears is None]
-    reasons = tuple(f"what protects {facts.net_text(net)} is not known" for net in doubtful)
-    return Unknown(reasons) if reasons else False
-
-
-def _possible(facts: Facts, mating: Mating) -> object:
-    if mating.possible is None:
-        return Unknown((f"whether {facts.text_of(facts.circuit.parts[mating.near])} is keyed is not known",))
-    return mating.possible
-
-
-def _joined(facts: Facts, mating: Mating) -> object:
-    if mating.far is None and not facts.is_mated(facts.circuit.parts[mating.near]):
-        near = facts.text_of(facts.circuit.parts[mating.near])
-        return Unknown((f"what {near} is joined to is not given",))
-    return True
-
-
-MATING_ATTRIBUTES: dict[str, Attribute] = {
-    "near": _attr(PART, lambda facts, mating: facts.circuit.parts[mating.near]),
-    "far": _attr(
-        PART,
-        lambda facts, mating: (
-            facts.circuit.parts[mating.far]
-            if mating.far is not None
-            else Unknown((f"what {facts.text_of(facts.circuit.parts[mating.near])} is joined to is not given",))
-        ),
-    ),
-    "cable": _attr(Text(), lambda facts, mating: mating.cable),
-    "way": _attr(Word(WAYS), lambda facts, mating: mating.way),
-    "step": _attr(Text(), lambda facts, mating: mating.step),
-    "possible": _attr(YesNo(), _possible),
-    "joined": _attr(YesNo(), _joined),
-    "supply_entry": _attr(YesNo(), lambda facts, mating: mating.supply_entry),
-    "contacts": _attr(ListOf(Thing("contact")), lambda facts, mating: Lot(mating.contacts)),
-    "palindrome": _attr(YesNo(), lambda facts, mating: palindrome(facts.circuit, mating, facts.joined_nets)),
-    "ground_lost": _attr(YesNo(), lambda facts, mating: ground_lost(facts.circuit, mating)),
-}
-CONTACT_ATTRIBUTES: dict[str, Attribute] = {
-    "pin": _attr(PIN, lambda facts, contact: facts.circuit.pins[contact.pin]),
-    "meets": _attr(Text(), lambda facts, contact: contact.meets),
-    "here": _attr(NET, lambda facts, contact: facts.circuit.nets[contact.here]),
-    "there": _attr(NET, lambda facts, contact: _net_or_nothing(facts, contact.there)),
-    "effect": _attr(Word(frozenset(EFFECTS)), lambda facts, contact: _effect(facts, contact)),
-    "protected": _attr(YesNo(), lambda facts, contact: _protected(facts, contact)),
 }
 
 
