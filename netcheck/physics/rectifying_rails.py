@@ -90,6 +90,9 @@ class Rectified:
         return Junction(volts, amps, emission * thermal_volts(NOMINAL_KELVIN))
 
 
+_End = tuple[str, tuple[str, ...]]  # a winding's end and the diode on it, () where it is joined straight
+
+
 @dataclass(frozen=True, slots=True)
 class _Diode:
     part: str
@@ -193,8 +196,8 @@ class _Finder:
         return list(found)
 
     def _rail(self, high: str, low: str) -> Rectified | None:
-        above = [(d.anode, (d.part,)) for d in self.diodes if d.cathode == high and d.anode in self.ends]
-        below = [(d.cathode, (d.part,)) for d in self.diodes if d.anode == low and d.cathode in self.ends]
+        above: list[_End] = [(d.anode, (d.part,)) for d in self.diodes if d.cathode == high and d.anode in self.ends]
+        below: list[_End] = [(d.cathode, (d.part,)) for d in self.diodes if d.anode == low and d.cathode in self.ends]
         above += [(high, ())] if high in self.ends else []
         below += [(low, ())] if low in self.ends else []
         best: dict[bool, Route] = {}

@@ -21,11 +21,11 @@ ALTERNATING = "alternating per direct current"
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """Lowest, nominal and highest volts of a rail, with its sign; low is None where the load it takes is not known."""
+    """Lowest, nominal and highest volts of a rail, with its sign; the end with load is None where that is not known."""
 
     low: float | None
     nominal: float
-    high: float
+    high: float | None
 
 
 @dataclass(frozen=True, slots=True)

@@ -52,6 +52,15 @@ def _rectified_peak(facts: Facts, trace: Trace, a: object) -> float:
     return 0.0
 
 
+def _peak_across(facts: Facts, trace: Trace, part: Part) -> float:
+    """Largest volts across a part between a rectified rail and a ground; 0 for other parts."""
+    rails = rectified(facts)
+    ends = {pin.net for pin in part.pins} if rails else set()
+    if len(ends) != 2 or all(facts.circuit.nets[net].role != "ground" for net in ends):
+        return 0.0
+    return max(_rectified_peak(facts, trace, facts.circuit.nets[net]) for net in ends)
+
+
 def _bears_reversal(facts: Facts, trace: Trace, a: object) -> object:
     """Whether what a net leads to, over cables too, bears the wrong polarity."""
     nets = [facts.circuit.nets[key] for key in facts.walks.joined_by_cable(net_key(a))]
@@ -132,6 +141,8 @@ SUPPLY_FUNCTIONS: dict[str, Function] = {
                  "volts that the name of a net states for a rail, nothing when it states none"),
         Function("rectified_peak", (PLACE,), _fixed(Number(VOLT)), _rectified_peak,
                  "volts of a net behind a rectifier at high mains without load, a magnitude; 0 for other nets"),
+        Function("peak_across", (PART_PARAMETER,), _fixed(Number(VOLT)), _peak_across,
+                 "the same across a part between such a net and a ground; 0 for other parts"),
         Function("bears_reversal", (PLACE,), _fixed(YesNo()), _bears_reversal,
                  "whether what a net leads to bears the wrong polarity: a series diode, a fuse with a clamp, a FET"),
         Function("drawn_volt_amperes", (PART_PARAMETER,), _fixed(Number(WATT)), _drawn_volt_amperes,
