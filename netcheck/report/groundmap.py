@@ -300,8 +300,10 @@ def _ring(loop: GroundLoop, number: int, review: Review, names: Names) -> RingRo
     way = ", ".join(clip(conductor_name(one, names), 60) for one in loop.conductors[:12])
     met = " and ".join(clip(_place(net, names), 40) for net in loop.grounds[:8])
     remarks = []
+    outcomes = {v.outcome for v in review.verdicts if loop.key in v.keys}
     if loop.carries_signal_reference is True:
-        remarks.append("one of these conductors is what a signal is measured against: what the ring picks up is heard")
+        picked = "too little of it to be heard" if "clear" in outcomes else "it is heard"
+        remarks.append(f"a signal is measured against a piece of it and takes up what the ring picks up: {picked}")
     elif loop.carries_signal_reference is False:
         remarks.append("no signal is measured against any of these conductors")
     else:

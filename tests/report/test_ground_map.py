@@ -127,3 +127,20 @@ def test_review_carries_what_is_drawn() -> None:
     assert drawn is not None
     assert [ring.number for ring in drawn.rings] == [1, 2]
     assert any(ring.finding for ring in drawn.rings)
+
+
+def test_a_ring_too_small_to_be_heard_is_said_to_be(tmp_path: Path) -> None:
+    folder = ROOT / "fixtures/assemblies/ground-ring"
+    for path in folder.iterdir():
+        (tmp_path / path.name).write_bytes(path.read_bytes())
+    loud = (tmp_path / "ring.yaml").read_text(encoding="utf-8")
+    (tmp_path / "quiet.yaml").write_text(loud.replace("largest level: 100 mV", "largest level: 2 V"), encoding="utf-8")
+    said = {}
+    for name in ("ring", "quiet"):
+        assembly, netlists = open_assembly(tmp_path / f"{name}.yaml", cache=False)
+        found = review(plan_of(assembly, netlists, load_rule_book()))
+        drawn = ground_map(found, Names(found.circuit))
+        assert drawn is not None
+        said[name] = " ".join(remark for ring in drawn.rings for remark in ring.remarks)
+    assert "it is heard" in said["ring"] and "too little of it to be heard" not in said["ring"]
+    assert "too little of it to be heard" in said["quiet"] and "it is heard" not in said["quiet"]
