@@ -23,10 +23,10 @@ from netcheck.rulebook.nouns_coupling import COUPLING_ATTRIBUTES
 from netcheck.rulebook.nouns_heat import HEATSINK_ATTRIBUTES, HEATSINK_OF_PART
 from netcheck.rulebook.nouns_leads import LEAD_WIRE_ATTRIBUTES
 from netcheck.rulebook.nouns_mains import MAINS_ATTRIBUTES
+from netcheck.rulebook.nouns_mating import CONTACT_ATTRIBUTES, MATING_ATTRIBUTES
 from netcheck.rulebook.nouns_rings import RING_ATTRIBUTES
 from netcheck.rulebook.nouns_signal import SIGNAL_ATTRIBUTES
 from netcheck.rulebook.nouns_supply import RECTIFIED_ATTRIBUTES
-from netcheck.rulebook.nouns_mating import CONTACT_ATTRIBUTES, MATING_ATTRIBUTES
 from netcheck.rulebook.nouns_ties import TIE_ATTRIBUTES
 from netcheck.rulebook.nouns_volume import SOUND_NOUNS
 
