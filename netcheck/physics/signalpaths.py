@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from netcheck.circuit.conduction import VARIABLE
 from netcheck.ground.names import natural_key
 from netcheck.language.values import Unknown
-from netcheck.physics.devices import Setting
+from netcheck.physics.devices import NOMINAL, Setting
 from netcheck.physics.drives import drive_once
 from netcheck.physics.modelling import WIRE_OHMS, ZERO
 from netcheck.physics.network.elements import Capacitor, Resistor
@@ -99,7 +99,7 @@ class PathNumbers:
                 positions[key] = self.told[key]
             elif closing:
                 positions[key] = 0.0 if first > last else 1.0
-        return Setting(positions=MappingProxyType(positions)) if positions else Setting()
+        return Setting(positions=MappingProxyType(positions)) if positions else NOMINAL
 
     @cached_property
     def usual(self) -> Setting:
@@ -115,7 +115,7 @@ class PathNumbers:
         made = self.model(OPEN, setting)
         if isinstance(made, tuple):
             return 0.0
-        return float(self._transfer(made, np.array([MIDDLE])).decibels[0])
+        return 20 * math.log10(max(abs(self._middle(made)), 1e-30))
 
     def model(self, load: float, setting: Setting) -> PathModel | tuple[str, ...]:
         """The path between source and load."""
@@ -158,10 +158,10 @@ class PathNumbers:
         if unread := self._unread():
             return unread
         try:
-            found = self._transfer(made, np.array([MIDDLE])).values
+            found = self._middle(made)
         except Singular as singular:
             return (str(singular),)
-        if not np.all(np.isfinite(found)) or np.max(np.abs(found)) < QUIETEST:
+        if not np.isfinite(found) or abs(found) < QUIETEST:
             return ("nothing to speak of comes from the input to the output",)
         return ()
 
@@ -212,6 +212,12 @@ class PathNumbers:
             found = Transfer(frequencies, found.values - other.values, found.slopes - other.slopes)
         return found
 
+    def _middle(self, made: PathModel) -> complex:
+        """What comes out of one volt at 1 kHz."""
+        found = self._once(made, ("middle",), lambda: complex(self._transfer(made, np.array([MIDDLE])).values[0]))
+        assert isinstance(found, complex)
+        return found
+
     def _decibels(self, load: float, frequencies: Sequence[float], setting: Setting | None = None) -> Real | Unknown:
         made = self._asked(load, setting)
         if isinstance(made, Unknown):
@@ -236,7 +242,7 @@ class PathNumbers:
         made = self._asked(self.loads[0])
         if isinstance(made, Unknown):
             return made
-        value = complex(self._transfer(made, np.array([MIDDLE])).values[0])
+        value = self._middle(made)
         share = value.real / abs(value)
         if abs(share) < HALF:
             degrees = round(math.degrees(math.atan2(value.imag, value.real)))
@@ -414,28 +420,42 @@ class PathNumbers:
     def most_at_input(self) -> float | Unknown:
         """Volts rms of the source at which the output no longer follows, all controls fully open."""
         made = self._asked(self.loads[0], self.full)
-        most = self.swing(self.loads[0])
-        if isinstance(made, Unknown) or isinstance(most, Unknown):
-            return most if isinstance(most, Unknown) else Unknown(())
-        return most[0] / abs(complex(self._transfer(made, np.array([MIDDLE])).values[0]))
+        if isinstance(made, Unknown):
+            return made
+        key = ("signal path", made.structure.key, "most at the input", self.loads[0])
+        if key not in self.points.kept:
+            most = self.swing(self.loads[0])
+            if isinstance(most, Unknown):
+                return most
+            self.points.kept[key] = most[0] / abs(self._middle(made))
+        found = self.points.kept[key]
+        assert isinstance(found, float)
+        return found
 
     def across(self, part: str, hertz: float) -> float | Unknown:
         """Volts across a part of two ends for each volt of the source, at a frequency, controls fully open."""
         made = self._asked(self.loads[0], self.full)
         if isinstance(made, Unknown):
             return made
-        element = next(
-            (e for e in made.network.elements if isinstance(e, Capacitor | Resistor) and e.name == part), None
-        )
-        if element is None:
+        places = [at for at, name in enumerate(made.structure.names) if name == part]
+        if not places:
             return 0.0
-        volts = [
-            0j
-            if node not in made.small.index
-            else complex(made.small.transfer(SOURCE, node, np.array([hertz])).values[0])
-            for node in (element.a, element.b)
-        ]
-        return abs(volts[0] - volts[1])
+        found = self._once(made, ("across", places[0], hertz), lambda: _across(made, part, hertz))
+        assert isinstance(found, float)
+        return found
+
+
+def _across(made: PathModel, part: str, hertz: float) -> float:
+    ends = (e for e in made.network.elements if isinstance(e, Capacitor | Resistor) and e.name == part)
+    element = next(ends, None)
+    if element is None:
+        return 0.0
+    small = made.small
+    volts = [
+        complex(small.transfer(SOURCE, node, np.array([hertz])).values[0]) if node in small.index else 0j
+        for node in (element.a, element.b)
+    ]
+    return abs(volts[0] - volts[1])
 
 
 def _through(frequencies: Real, decibels: Real, level: float, side: str) -> float | None:

@@ -169,11 +169,13 @@ def _signal_volts(facts: Facts, trace: Trace, part: Part, f: float) -> object:
 
     Where that level is not told it is at least nothing and at most what the path passes undistorted.
     """
-    nodes = {facts.at_rest.points.node(pin.net) for pin in part.pins}
+    points = facts.at_rest.points
+    nodes = {points.node(pin.net) for pin in part.pins} - points.plan.known.keys()
+    if not nodes:
+        return 0.0
     low = high = 0.0
     reasons: list[tuple[str, ...]] = []
-    paths = [path for path in signals_of(facts).paths if len(nodes & (path.nodes | {path.input.node})) == len(nodes)]
-    for path in paths[:MOST_PATHS]:
+    for path in signals_of(facts).with_nodes(nodes)[:MOST_PATHS]:
         _looked(facts, trace, path)
         per_volt = signals_of(facts).ask(path, lambda numbers: numbers.across(part.key, f))
         if isinstance(per_volt, Unknown):

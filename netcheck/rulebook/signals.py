@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Collection, Mapping, Sequence
 from functools import cached_property
 from typing import TYPE_CHECKING, TypeVar
 
@@ -29,6 +29,20 @@ class Signals:
         self._numbers: dict[SignalPath, PathNumbers] = {}
         inputs, outputs = _told(facts)
         self.paths = signal_paths(facts.at_rest.points, inputs, outputs)
+
+    @cached_property
+    def _at(self) -> Mapping[str, Sequence[SignalPath]]:
+        found: dict[str, list[SignalPath]] = {}
+        for path in self.paths:
+            for node in path.nodes | {path.input.node}:
+                found.setdefault(node, []).append(path)
+        return found
+
+    def with_nodes(self, nodes: Collection[str]) -> list[SignalPath]:
+        """Paths in which all of some nodes have a say."""
+        first, *others = sorted(nodes)
+        here = self._at.get(first, ())
+        return [path for path in here if all(node in path.nodes or node == path.input.node for node in others)]
 
     @cached_property
     def couplings(self) -> tuple[Coupling, ...]:
