@@ -17,6 +17,10 @@ from netcheck.ground.names import natural_key, plain
 LEADS = frozenset({"header", "shrouded header", "wire to board", ""})
 SOCKETS = frozenset({"jack", "rca", "xlr", "combo", "speaker terminal", "banana"})
 GROUNDS = frozenset({"ground", "chassis", "earth"})
+# What gets warm, in packages that are made to be screwed to a heatsink.
+WARM = frozenset({"regulator", "npn", "pnp", "nmos", "pmos", "power amplifier", "bridge"})
+SCREWED = ("TO-220", "TO-126", "TO-225", "TO-247", "TO-264", "TO-218", "TO-3", "TO-202")
+MOST_WARM = 12
 _TOKENS = re.compile(r"[A-Za-z]+|\d+|[+-]")
 _WINDINGS = re.compile(r"(\d)\s*[x×*]\s*(\d{1,3}(?:[.,]\d)?)\s*V", re.IGNORECASE)
 _PLAIN_KEY = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_ ~-]*")
@@ -54,7 +58,7 @@ def draft(boards: Sequence[Board], files: Sequence[Path], words: Words, name: st
         _cables(leads),
         _case(boards, nets),
         _positions(boards),
-        _surroundings(),
+        _surroundings(boards),
         _signal(boards, nets, words),
         _targets(),
         _volts(boards),
@@ -248,11 +252,19 @@ def _positions(boards: Sequence[Board]) -> list[str]:
     return [f"positions: {{{', '.join(found)}}}  # guess"] if found else []
 
 
-def _surroundings() -> list[str]:
-    return [
-        "ambient: 40 C                                        # guess: air in the case",
-        "# asked: which parts share a heatsink?  heatsinks: [{parts: [amp.Q1, amp.Q2], to air: 10 K/W}]",
+def _surroundings(boards: Sequence[Board]) -> list[str]:
+    lines = ["ambient: 40 C                                        # guess: air in the case"]
+    screwed = [
+        _spot(part)
+        for board in boards
+        for part in board.parts
+        if part.kind in WARM and part.fitted and part.package.upper().startswith(SCREWED)
     ]
+    if screwed:
+        named = ", ".join(screwed[:MOST_WARM])
+        lines.append("# asked: which of these share a heatsink, and how good is it?")
+        lines.append(f"#   heatsinks: [{{parts: [{named}], to air: 10 K/W, insulated: [{screwed[0]}]}}]")
+    return lines
 
 
 # Signals
@@ -262,6 +274,7 @@ def _signal(boards: Sequence[Board], nets: Mapping[str, Net], words: Words) -> l
     inputs: list[str] = []
     outputs: list[str] = []
     asked: list[str] = []
+    floats: set[str] = set()
     for board in boards:
         for part in _connectors(board, SOCKETS):
             back = next((pin for pin in part.pins if pin.role in ("sleeve", "shield")), None)
@@ -270,6 +283,7 @@ def _signal(boards: Sequence[Board], nets: Mapping[str, Net], words: Words) -> l
             if not hot or not direction:
                 asked.append(f"# asked: is {_spot(part)} ('{plain(part.value.text)}') an input or an output?")
                 continue
+            floats |= {part.key} if direction in ("phones", "speaker") else set()
             for pin in hot:
                 entry = f"at: {_spot(part, pin)}" + (f", return: {_spot(part, back)}" if back else "")
                 if direction == "in":
@@ -280,7 +294,11 @@ def _signal(boards: Sequence[Board], nets: Mapping[str, Net], words: Words) -> l
     lines += ["  inputs:", *inputs] if inputs else []
     lines += ["  outputs:", *outputs] if outputs else []
     lines = lines if inputs or outputs else []
-    outside = [f"  - {{at: {_spot(p)}, earthed: unknown}}" for b in boards for p in _connectors(b, SOCKETS)]
+    outside = [
+        f"  - {{at: {_spot(part)}, earthed: {'no}  # guess: it floats' if part.key in floats else 'unknown}'}"
+        for board in boards
+        for part in _connectors(board, SOCKETS)
+    ]
     told = ["outside:                                             # asked: is what hangs there earthed?", *outside]
     return [*lines, *asked, *(told if outside else [])]
 

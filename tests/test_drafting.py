@@ -69,6 +69,17 @@ def test_a_transformer_is_guessed_where_a_rectifier_is_fed(text: str) -> None:
     assert "local code" in text
 
 
+def test_parts_that_may_need_a_heatsink_are_asked_for_by_name(text: str) -> None:
+    (asked,) = [line for line in text.splitlines() if "heatsinks:" in line]
+    assert asked.startswith("#") and "supply.U1, supply.U2" in asked and "amp.Q101" in asked
+    assert "amp.Q1," not in asked and "amp.U101" not in asked  # small transistors and op-amps stand free
+
+
+def test_what_floats_is_guessed_not_to_be_earthed(text: str) -> None:
+    assert "{at: panel.J6, earthed: no}  # guess" in text
+    assert "{at: panel.J4, earthed: unknown}" in text
+
+
 def test_the_demo_is_at_most_twenty_edited_lines_away(text: str) -> None:
     """Lines that differ once comments are gone: each is one line to edit, to add or to take out."""
     wanted = entries((DEMO / "bandroom.yaml").read_text(encoding="utf-8"))
