@@ -104,7 +104,7 @@ class Alignment:
             return False
         if self.right_of.get(left) == right:
             return True
-        if {left, right} & (set(self.right_of) | set(self.left_of)):
+        if any(node in side for node in (left, right) for side in (self.right_of, self.left_of)):
             return False
         self._join(left, right)
         return True

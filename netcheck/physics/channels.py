@@ -274,12 +274,13 @@ def _bridges(found: Alignment, nodes: list[str]) -> Iterator[tuple[Place, str, s
 def _meetings(found: Alignment, nodes: list[str]) -> Iterator[Meeting]:
     for place, left, right in sorted(_bridges(found, nodes), key=lambda bridge: natural_key(bridge[0].key)):
         yield Meeting(place.part, place.part, (), (), (left, right), found.right_of[left] == right)
-    coupled = _coupled(found, nodes)
-    for node in sorted(found.shared, key=natural_key):
-        there = [(a, b) for a, b in coupled.values() if any(end == node for _, end in a.ends)]
-        if there:
-            ours, theirs = (tuple(dict.fromkeys(_pin_on(pair[at], node) for pair in there)) for at in (0, 1))
-            yield Meeting(node, "", ours, theirs, (node,))
+    on: dict[str, list[tuple[Place, Place]]] = {}
+    for pair in _coupled(found, nodes).values():
+        for node in {end for _, end in pair[0].ends} & found.shared:
+            on.setdefault(node, []).append(pair)
+    for node in sorted(on, key=natural_key):
+        ours, theirs = (tuple(dict.fromkeys(_pin_on(pair[at], node) for pair in on[node])) for at in (0, 1))
+        yield Meeting(node, "", ours, theirs, (node,))
 
 
 def _pin_on(place: Place, node: str) -> str:
