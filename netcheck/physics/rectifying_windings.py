@@ -2,13 +2,13 @@
 
 A transformer of the chassis is told by the assembly file. One on a board is told by its value or description
 ("230V / 2x18V 30VA", "15-0-15 V"); which of its pins belong together follows from their order, as symbols and windings
-are numbered (common practice, no source).
+are numbered (common practice, no source). A connector on a lone board may tell what comes in there ("2 x 18 V~").
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from netcheck.circuit.model import Circuit, Part, Pin
@@ -22,6 +22,7 @@ _POWER = re.compile(r"(\d{1,4}(?:[.,]\d{1,2})?)\s?VA\b", re.IGNORECASE)
 _TWICE = re.compile(r"\b2\s?[xX*]\s?(\d{1,3}(?:[.,]\d{1,2})?)\s?V", re.IGNORECASE)
 _TAPPED = re.compile(r"\b(\d{1,3}(?:[.,]\d{1,2})?)\s?V?\s?-\s?0\s?V?\s?-\s?\1\s?V?\b", re.IGNORECASE)
 _VOLTS = re.compile(r"(?<![\d.,])(\d{1,3}(?:[.,]\d{1,2})?)\s?V(?!A\b)", re.IGNORECASE)
+_ALTERNATING = re.compile(r"\d\s?V\s?(?:~|A\.?C\.?(?![A-Z]))", re.IGNORECASE)
 _MOST_SECONDARY = 90.0  # volts beyond which a number is that of the primary; common practice, no source
 
 
@@ -57,14 +58,31 @@ class Winding:
         return None if self.amps is None else regulation * self.volts / self.amps
 
 
-def windings(circuit: Circuit, words: Words, chassis: Mapping[str, ChassisPart]) -> tuple[Winding, ...]:
-    """Secondary windings of all fitted transformers whose volts are told."""
+def windings(
+    circuit: Circuit, words: Words, chassis: Mapping[str, ChassisPart], parts: Iterable[Part]
+) -> tuple[Winding, ...]:
+    """Secondary windings of transformers whose volts are told, and of those outside that connectors tell of.
+
+    Args:
+        chassis: chassis parts by key. parts: transformers, and connectors whose far side is not given.
+    """
     found: list[Winding] = []
-    for part in circuit.parts.values():
-        if part.kind == "transformer" and part.fitted:
-            told = chassis.get(part.key)
-            found += _of_chassis(part, told, words) if told is not None else _of_board(circuit, part, words)
+    for part in parts:
+        told = chassis.get(part.key)
+        if told is not None:
+            found += _of_chassis(part, told, words)
+        elif part.kind == "transformer" or tells_alternating(part):
+            found += _of_board(circuit, part, words)
     return tuple(sorted(found, key=lambda winding: natural_key(winding.key)))
+
+
+def tells_alternating(part: Part) -> bool:
+    """Whether a connector's value tells alternating volts that come in there.
+
+    >>> [_ALTERNATING.search(text) is not None for text in ("2 x 18 V~", "15-0-15 VAC", "12 V", "5 V ACTIVE")]
+    [True, True, False, False]
+    """
+    return part.kind == "connector" and _ALTERNATING.search(part.value.text[:MOST_LETTERS]) is not None
 
 
 def _of_chassis(part: Part, told: ChassisPart, words: Words) -> Iterator[Winding]:
@@ -87,7 +105,7 @@ def _amps(power: float | None, volts: tuple[float, ...]) -> float | None:
 
 
 def _of_board(circuit: Circuit, part: Part, words: Words) -> Iterator[Winding]:
-    text = f"{part.value.text} {part.description}"[:MOST_LETTERS]
+    text = f"{part.value.text} {part.description if part.kind == 'transformer' else ''}"[:MOST_LETTERS]
     volts, power = secondary_volts(text), _POWER.search(text)
     primary = words.text_words("primary pins")
     pins = [pin for pin in part.pins if _secondary(circuit, pin) and pin.name.upper() not in primary]

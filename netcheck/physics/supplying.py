@@ -60,9 +60,13 @@ class Supply:
         known = tuple(way for way in found if way is not None)
         return known if len(known) == len(found) else None
 
-    def peak(self) -> float:
-        """Highest volts: high mains, no load, most regulation, diodes with few volts."""
-        found = [route.way(1.0, ohms=False) for route in self.rail.routes]
+    def peak(self, regulation: float = 0.5) -> float:
+        """Highest volts: high mains, no load, diodes with few volts.
+
+        Args:
+            regulation: where in its range that of the windings is, 0 to 1; where it is told that is one number.
+        """
+        found = [route.way(regulation, ohms=False) for route in self.rail.routes]
         return unloaded([way for way in found if way is not None], self.rail.junction(-1), 1 + self.tolerance)
 
     def at(self, amps: float, mains: float = 0.0) -> Charged | None:

@@ -14,10 +14,9 @@ from netcheck.language.types import Function, Number, Type, YesNo
 from netcheck.language.values import Unknown
 from netcheck.physics.meeting import protected
 from netcheck.physics.rectifying_windings import Winding
-from netcheck.physics.supplying import supply_of
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.functions import PART_PARAMETER, PLACE, net_key
-from netcheck.rulebook.nouns_supply import drawn, supply, why_unbuilt, why_unknown
+from netcheck.rulebook.nouns_supply import drawn, peak_of, supply, why_unbuilt, why_unknown
 from netcheck.rulebook.supplies import rectified, supplies
 
 if TYPE_CHECKING:
@@ -42,23 +41,24 @@ def volts_of_name(facts: Facts, net: Net) -> float | None:
 # Rectified rails
 
 
-def _rectified_peak(facts: Facts, trace: Trace, a: object) -> float:
+def _rectified_peak(facts: Facts, trace: Trace, a: object) -> float | Unknown:
     """Largest volts of a net behind a rectifier, as a magnitude; 0 for other nets."""
     key = net_key(a)
     for rail in rectified(facts):
         if key in rail.nets:
             trace.saw(rail.diodes)
-            return supply_of(rail, facts.words).peak()
+            return peak_of(facts, rail)
     return 0.0
 
 
-def _peak_across(facts: Facts, trace: Trace, part: Part) -> float:
+def _peak_across(facts: Facts, trace: Trace, part: Part) -> float | Unknown:
     """Largest volts across a part between a rectified rail and a ground; 0 for other parts."""
     rails = rectified(facts)
     ends = {pin.net for pin in part.pins} if rails else set()
     if len(ends) != 2 or all(facts.circuit.nets[net].role != "ground" for net in ends):
         return 0.0
-    return max(_rectified_peak(facts, trace, facts.circuit.nets[net]) for net in ends)
+    found = [_rectified_peak(facts, trace, facts.circuit.nets[net]) for net in sorted(ends)]
+    return next((volts for volts in found if volts != 0.0), 0.0)
 
 
 def _bears_reversal(facts: Facts, trace: Trace, a: object) -> object:

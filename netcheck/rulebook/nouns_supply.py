@@ -11,7 +11,7 @@ from netcheck.ground.units import AMPERE, FARAD, PLAIN, VOLT
 from netcheck.language.types import Attribute, ListOf, Number, Thing, Type, YesNo
 from netcheck.language.values import Lot, Unknown
 from netcheck.physics.rectifying_rails import Rectified
-from netcheck.physics.supplying import Supply
+from netcheck.physics.supplying import Supply, supply_of
 from netcheck.physics.supplying_current import Drawn
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.supplies import supplies
@@ -113,6 +113,16 @@ def _mean(facts: Facts, rail: Rectified) -> object:
     return found.mean if found is not None else Unknown(why_unbuilt(facts, rail))
 
 
+def peak_of(facts: Facts, rail: Rectified) -> float | Unknown:
+    """Volts at high mains without load; between two where the regulation of the transformer is not told."""
+    own = supply_of(rail, facts.words)
+    low, high = own.peak(0.0), own.peak(1.0)
+    if low == high:
+        return low
+    part = facts.text_of(facts.circuit.parts[rail.windings[0].part])
+    return Unknown((f"the regulation of {part} is not told",), low, high)
+
+
 RECTIFIED_ATTRIBUTES: dict[str, Attribute] = {
     "net": _attr(_NET, lambda facts, rail: _net(facts, rail.net)),
     "back": _attr(_NET, lambda facts, rail: _net(facts, rail.back)),
@@ -131,5 +141,5 @@ RECTIFIED_ATTRIBUTES: dict[str, Attribute] = {
     "mean": _attr(Number(VOLT), _mean),
     "trough": _attr(Number(VOLT), _trough),
     "ripple": _attr(Number(VOLT), _ripple),
-    "peak": _attr(Number(VOLT), lambda facts, rail: supply(facts, rail).peak()),
+    "peak": _attr(Number(VOLT), peak_of),
 }

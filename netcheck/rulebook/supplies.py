@@ -9,7 +9,7 @@ from weakref import WeakKeyDictionary
 
 from netcheck.intake.assembly import ChassisPart
 from netcheck.physics.rectifying_rails import Rectified, rectified_rails, spoken_windings
-from netcheck.physics.rectifying_windings import windings
+from netcheck.physics.rectifying_windings import tells_alternating, windings
 from netcheck.rulebook.facts import Facts
 
 if TYPE_CHECKING:
@@ -21,12 +21,13 @@ _SUPPLIES: WeakKeyDictionary[Facts, Supplies] = WeakKeyDictionary()
 
 
 def rectified(facts: Facts) -> tuple[Rectified, ...]:
-    """Rails that windings with known volts charge; nothing is looked at where there is no transformer."""
-    if "transformer" not in facts.by_kind:
-        return ()
+    """Rails that windings with known volts charge; nothing is looked at where none is told."""
     if facts not in _FOUND:
         told: Mapping[str, ChassisPart] = facts.assembled.chassis if facts.assembled is not None else {}
-        _FOUND[facts] = rectified_rails(facts.walks, windings(facts.circuit, facts.words, told))
+        open_ended = (part for part in facts.by_kind.get("connector", ()) if tells_alternating(part))
+        parts = [*facts.by_kind.get("transformer", ()), *(part for part in open_ended if not facts.is_mated(part))]
+        found = windings(facts.circuit, facts.words, told, parts) if parts else ()
+        _FOUND[facts] = rectified_rails(facts.walks, found)
     return _FOUND[facts]
 
 
