@@ -20,29 +20,27 @@ from netcheck.circuit.conduction import VARIABLE
 from netcheck.ground.names import natural_key
 from netcheck.language.values import Unknown
 from netcheck.physics.devices import NOMINAL, Setting
-from netcheck.physics.drives import drive_once
 from netcheck.physics.modelling import WIRE_OHMS, ZERO
 from netcheck.physics.network.elements import Capacitor, Resistor
 from netcheck.physics.network.operating import Network, OperatingPoint
 from netcheck.physics.network.response import Singular, Transfer
 from netcheck.physics.pathmodel import MIDDLE, PathModel, crossing, path_model, pieces_at
-from netcheck.physics.paths import in_band_noise, input_ohms
+from netcheck.physics.paths import input_ohms
 from netcheck.physics.points import Points
 from netcheck.physics.ports import SignalPath
+from netcheck.physics.tolerance import tolerance_of
 
 Real = NDArray[np.float64]
 
 SOURCE, SOURCE_BACK, LOAD, LEAD = "source", "source back", "load", "lead"
 AROUND = {SOURCE, SOURCE_BACK, LOAD, LEAD}
 COARSE = np.logspace(-2, 8, 121)  # where a corner is looked for: twelve frequencies a decade
-NOISE_GRID = np.logspace(1, 5, 121)
 FINE = 9
 QUIETEST = 1e-6  # what passes less than a millionth at 1 kHz is no path
 OPEN = math.inf
 HALF = 0.5  # cosine of the phase at 1 kHz below which a signal is neither upright nor inverted: 60 degrees
 LEAST_SHARE = 0.15  # what sets less than this much of a corner is not named
 MOST_CONTROLS = 6
-MOST_DRIVEN_NODES = 80
 
 
 class PathNumbers:
@@ -89,6 +87,10 @@ class PathNumbers:
         """Keys of the controls that can close the path."""
         if self.reasons:
             return Unknown(self.reasons)
+        return self.closing_keys()
+
+    def closing_keys(self) -> tuple[str, ...]:
+        """The same where all is computed."""
         return tuple(key for key, (first, last) in self.ends.items() if abs(first - last) >= self.closes)
 
     def _setting(self, full: bool) -> Setting:
@@ -115,7 +117,7 @@ class PathNumbers:
         made = self.model(OPEN, setting)
         if isinstance(made, tuple):
             return 0.0
-        return 20 * math.log10(max(abs(self._middle(made)), 1e-30))
+        return 20 * math.log10(max(abs(self.middle(made)), 1e-30))
 
     def model(self, load: float, setting: Setting) -> PathModel | tuple[str, ...]:
         """The path between source and load."""
@@ -158,7 +160,7 @@ class PathNumbers:
         if unread := self._unread():
             return unread
         try:
-            found = self._middle(made)
+            found = self.middle(made)
         except Singular as singular:
             return (str(singular),)
         if not np.isfinite(found) or abs(found) < QUIETEST:
@@ -178,14 +180,14 @@ class PathNumbers:
                     found.append(f"the resistance of {said} is not given")
         return tuple(dict.fromkeys(found))
 
-    def _asked(self, load: float, setting: Setting | None = None) -> PathModel | Unknown:
+    def asked(self, load: float, setting: Setting | None = None) -> PathModel | Unknown:
         """The model for a load, or why there is none."""
         if self.reasons:
             return Unknown(self.reasons)
         made = self.model(load, setting or self.usual)
         return Unknown(made) if isinstance(made, tuple) else made
 
-    def _once(self, made: PathModel, asked: tuple[object, ...], compute: Callable[[], object]) -> object:
+    def once(self, made: PathModel, asked: tuple[object, ...], compute: Callable[[], object]) -> object:
         """A number that all paths of one structure share, worked out once."""
         key = ("signal path", made.structure.key, *asked)
         if key not in self.points.kept:
@@ -212,18 +214,18 @@ class PathNumbers:
             found = Transfer(frequencies, found.values - other.values, found.slopes - other.slopes)
         return found
 
-    def _middle(self, made: PathModel) -> complex:
+    def middle(self, made: PathModel) -> complex:
         """What comes out of one volt at 1 kHz."""
-        found = self._once(made, ("middle",), lambda: complex(self._transfer(made, np.array([MIDDLE])).values[0]))
+        found = self.once(made, ("middle",), lambda: complex(self._transfer(made, np.array([MIDDLE])).values[0]))
         assert isinstance(found, complex)
         return found
 
     def _decibels(self, load: float, frequencies: Sequence[float], setting: Setting | None = None) -> Real | Unknown:
-        made = self._asked(load, setting)
+        made = self.asked(load, setting)
         if isinstance(made, Unknown):
             return made
         asked = ("decibels", tuple(frequencies))
-        found = self._once(made, asked, lambda: self._transfer(made, np.array(frequencies)).decibels)
+        found = self.once(made, asked, lambda: self._transfer(made, np.array(frequencies)).decibels)
         assert isinstance(found, np.ndarray)
         return found
 
@@ -239,10 +241,10 @@ class PathNumbers:
 
     def inverts(self) -> bool | Unknown:
         """Whether the output goes down when the input goes up, at 1 kHz."""
-        made = self._asked(self.loads[0])
+        made = self.asked(self.loads[0])
         if isinstance(made, Unknown):
             return made
-        value = self._middle(made)
+        value = self.middle(made)
         share = value.real / abs(value)
         if abs(share) < HALF:
             degrees = round(math.degrees(math.atan2(value.imag, value.real)))
@@ -276,11 +278,11 @@ class PathNumbers:
         return most
 
     def _delays(self, load: float, frequencies: Sequence[float]) -> Real | Unknown:
-        made = self._asked(load)
+        made = self.asked(load)
         if isinstance(made, Unknown):
             return made
         asked = ("delays", tuple(frequencies))
-        found = self._once(made, asked, lambda: self._transfer(made, np.array(frequencies)).group_delay)
+        found = self.once(made, asked, lambda: self._transfer(made, np.array(frequencies)).group_delay)
         assert isinstance(found, np.ndarray)
         return found
 
@@ -294,10 +296,10 @@ class PathNumbers:
         """
         best: tuple[float | None, float] = (None, self.loads[0])
         for load in self.loads:
-            made = self._asked(load)
+            made = self.asked(load)
             if isinstance(made, Unknown):
                 return made
-            hertz = self._once(made, ("corner", side, drop), self._finder(made, side, drop))
+            hertz = self.once(made, ("corner", side, drop), self._finder(made, side, drop))
             assert hertz is None or isinstance(hertz, float)
             if hertz is not None and (best[0] is None or abs(math.log(hertz / 1e3)) < abs(math.log(best[0] / 1e3))):
                 best = (hertz, load)
@@ -322,44 +324,58 @@ class PathNumbers:
     def set_by(self, side: str, drop: float) -> tuple[tuple[str, float], ...] | Unknown:
         """Keys of the parts that set a corner with their shares, capacitors first; 1 for an RC by itself."""
         found = self._sensitive(side, drop)
-        return found if isinstance(found, Unknown) else found[0]
+        if isinstance(found, Unknown):
+            return found
+        shares, parts = found[0], self.points.walks.circuit.parts
+        ranked = sorted(shares, key=lambda key: (parts[key].kind != "capacitor", -shares[key], natural_key(key)))
+        return tuple((key, round(shares[key], 3)) for key in ranked if shares[key] >= LEAST_SHARE)
 
     def steepness(self, side: str, drop: float) -> float | Unknown:
         """Slope of the response at a corner, as a power of the frequency: 0.5 at -3 dB of an RC by itself."""
         found = self._sensitive(side, drop)
         return found if isinstance(found, Unknown) else found[1]
 
-    def _sensitive(self, side: str, drop: float) -> tuple[tuple[tuple[str, float], ...], float] | Unknown:
+    def corner_range(self, side: str, drop: float) -> tuple[float, float] | Unknown | None:
+        """Ends of a corner over the tolerances of its parts, worst case, to first order; None where there is none."""
+        at, found = self.corner(side, drop), self._sensitive(side, drop)
+        if isinstance(at, Unknown):
+            return at
+        if isinstance(found, Unknown):
+            return found
+        if at[0] is None:
+            return None
+        parts, tolerances = self.points.walks.circuit.parts, self.points.tolerances
+        off = sum(share * tolerance_of(parts[key], tolerances) for key, share in found[0].items())
+        return at[0] * math.exp(-off), at[0] * math.exp(off)
+
+    def _sensitive(self, side: str, drop: float) -> tuple[dict[str, float], float] | Unknown:
+        """How much of a corner each part sets, and the slope there."""
         at = self.corner(side, drop)
         if isinstance(at, Unknown):
             return at
-        made = self._asked(at[1])
+        made = self.asked(at[1])
         if isinstance(made, Unknown):
             return made
         hertz = at[0]
         if hertz is None:
-            return (), 0.0
+            return {}, 0.0
         if made.path.output.back or made.path.input.back:
             return Unknown(("what sets a corner between two pins is not computed",))
-        told = self._once(made, ("set by", side, drop), lambda: _set_by(made, hertz))
+        told = self.once(made, ("set by", side, drop), lambda: _set_by(made, hertz))
         assert isinstance(told, tuple)
         shares, slope = told
-        by_part: dict[tuple[bool, str], float] = {}
-        capacitors = {element.name for element in made.network.elements if isinstance(element, Capacitor)}
+        by_part: dict[str, float] = {}
         for name, share in zip(made.structure.names, shares, strict=True):
             part = made.part_of[name]
             if part not in AROUND:
-                place = (name not in capacitors, part)
-                by_part[place] = by_part.get(place, 0.0) + share
-        ranked = sorted(by_part, key=lambda place: (place[0], -abs(by_part[place]), natural_key(place[1])))
-        named = tuple((p[1], round(abs(by_part[p]), 3)) for p in ranked if abs(by_part[p]) >= LEAST_SHARE)
-        return named, slope
+                by_part[part] = by_part.get(part, 0.0) + share
+        return {part: abs(share) for part, share in by_part.items()}, slope
 
     # Ends, noise, levels
 
     def input_ohms(self) -> float | Unknown:
         """What a source meets at 1 kHz."""
-        made = self._asked(OPEN)
+        made = self.asked(OPEN)
         if isinstance(made, Unknown):
             return made
         plain = path_model(self.points, self.path, self.usual)
@@ -373,89 +389,6 @@ class PathNumbers:
         if made.output not in made.small.index:
             return 0.0
         return float(np.abs(made.small.impedance(made.output, np.array([hertz])))[0])
-
-    def noise(self, weighted: bool = False) -> float | Unknown:
-        """Volts rms between 20 Hz and 20 kHz at the output, its source at rest; A-weighted if so asked."""
-        made = self._asked(self.loads[0])
-        if isinstance(made, Unknown):
-            return made
-        if made.path.output.back:
-            return Unknown(("the noise between two pins is not computed",))
-        if made.output not in made.small.index:
-            return 0.0
-        found = self._once(
-            made,
-            ("noise", weighted),
-            lambda: in_band_noise(made.small.noise(made.output, NOISE_GRID), NOISE_GRID, weighted),
-        )
-        assert isinstance(found, float)
-        return found
-
-    def noisiest(self) -> tuple[str, ...] | Unknown:
-        """Keys of the parts that make most of the noise, the loudest first."""
-        made = self._asked(self.loads[0])
-        if isinstance(made, Unknown) or made.output not in made.small.index:
-            return made if isinstance(made, Unknown) else ()
-        power: dict[str, float] = {}
-        for share in made.small.noise(made.output, NOISE_GRID):
-            part = made.part_of[share.name]
-            if part not in AROUND:
-                power[part] = power.get(part, 0.0) + in_band_noise([share], NOISE_GRID) ** 2
-        most = max(power.values(), default=0.0)
-        ranked = sorted(power, key=lambda part: (-power[part], natural_key(part)))
-        return tuple(part for part in ranked if power[part] > LEAST_SHARE * most)[:MOST_CONTROLS]
-
-    def swing(self, load: float) -> tuple[float, str] | Unknown:
-        """The largest sine at the output, volts rms, with all controls fully open, and what limits it."""
-        made = self._asked(load, self.full)
-        if isinstance(made, Unknown):
-            return made
-        if made.path.output.back or len(made.path.nodes) > MOST_DRIVEN_NODES:
-            return Unknown(("the largest signal of this path is not computed",))
-        found = drive_once(self.points, made, load)
-        if isinstance(found, tuple):
-            return Unknown(found)
-        return found.level.volts, found.level.limit
-
-    def most_at_input(self) -> float | Unknown:
-        """Volts rms of the source at which the output no longer follows, all controls fully open."""
-        made = self._asked(self.loads[0], self.full)
-        if isinstance(made, Unknown):
-            return made
-        key = ("signal path", made.structure.key, "most at the input", self.loads[0])
-        if key not in self.points.kept:
-            most = self.swing(self.loads[0])
-            if isinstance(most, Unknown):
-                return most
-            self.points.kept[key] = most[0] / abs(self._middle(made))
-        found = self.points.kept[key]
-        assert isinstance(found, float)
-        return found
-
-    def across(self, part: str, hertz: float) -> float | Unknown:
-        """Volts across a part of two ends for each volt of the source, at a frequency, controls fully open."""
-        made = self._asked(self.loads[0], self.full)
-        if isinstance(made, Unknown):
-            return made
-        places = [at for at, name in enumerate(made.structure.names) if name == part]
-        if not places:
-            return 0.0
-        found = self._once(made, ("across", places[0], hertz), lambda: _across(made, part, hertz))
-        assert isinstance(found, float)
-        return found
-
-
-def _across(made: PathModel, part: str, hertz: float) -> float:
-    ends = (e for e in made.network.elements if isinstance(e, Capacitor | Resistor) and e.name == part)
-    element = next(ends, None)
-    if element is None:
-        return 0.0
-    small = made.small
-    volts = [
-        complex(small.transfer(SOURCE, node, np.array([hertz])).values[0]) if node in small.index else 0j
-        for node in (element.a, element.b)
-    ]
-    return abs(volts[0] - volts[1])
 
 
 def _through(frequencies: Real, decibels: Real, level: float, side: str) -> float | None:

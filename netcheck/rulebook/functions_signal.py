@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 
 from netcheck.circuit.model import Part
-from netcheck.ground.units import DECIBEL, HERTZ, OHM, PLAIN, SECOND, VOLT, Unit
+from netcheck.ground.units import DECIBEL, HERTZ, OHM, PLAIN, SECOND, VOLT, Unit, show
 from netcheck.language.scope import Trace
 from netcheck.language.types import Function, ListOf, Number, Parameter, Text, Thing, Type, Word, YesNo
 from netcheck.language.values import Lot, Unknown, unite
@@ -102,6 +102,23 @@ def _corner(facts: Facts, trace: Trace, path: SignalPath, side: str, drop: float
     return 0.0 if side == "low" else Unknown(("the response does not fall that far",), low=HIGHEST)
 
 
+def _corner_range(facts: Facts, trace: Trace, path: SignalPath, side: str, drop: float) -> object:
+    """The corner where tolerances move it little, else unknown with its ends."""
+    nominal = _corner(facts, trace, path, side, drop)
+    found = signals_of(facts).ask(path, lambda numbers: numbers.corner_range(side, drop))
+    if isinstance(nominal, Unknown) or found is None or isinstance(found, Unknown):
+        return found if isinstance(found, Unknown) else nominal
+    ends = f"{show(found[0], HERTZ)} and {show(found[1], HERTZ)}"
+    return Unknown((f"the corner lies between {ends} over the tolerances of parts",), *found)
+
+
+def _most_before(facts: Facts, trace: Trace, path: SignalPath) -> object:
+    from netcheck.physics.pathlevels import most_before
+
+    _looked(facts, trace, path)
+    return signals_of(facts).ask(path, most_before)
+
+
 def _corner_parts(facts: Facts, trace: Trace, path: SignalPath, side: str, drop: float) -> object:
     _looked(facts, trace, path)
     found = signals_of(facts).ask(path, lambda numbers: numbers.set_by(side, drop))
@@ -123,13 +140,17 @@ def _steepness(facts: Facts, trace: Trace, path: SignalPath, side: str, drop: fl
 
 
 def _noise(facts: Facts, trace: Trace, path: SignalPath) -> object:
+    from netcheck.physics.pathlevels import noise
+
     _looked(facts, trace, path)
-    return signals_of(facts).ask(path, lambda numbers: numbers.noise())
+    return signals_of(facts).ask(path, noise)
 
 
 def _noise_weighted(facts: Facts, trace: Trace, path: SignalPath) -> object:
+    from netcheck.physics.pathlevels import noise
+
     _looked(facts, trace, path)
-    return signals_of(facts).ask(path, lambda numbers: numbers.noise(weighted=True))
+    return signals_of(facts).ask(path, lambda numbers: noise(numbers, weighted=True))
 
 
 def _loudness(facts: Facts, trace: Trace, path: SignalPath, v: float) -> object:
@@ -137,20 +158,26 @@ def _loudness(facts: Facts, trace: Trace, path: SignalPath, v: float) -> object:
 
 
 def _noisiest(facts: Facts, trace: Trace, path: SignalPath) -> object:
+    from netcheck.physics.pathlevels import noisiest
+
     _looked(facts, trace, path)
-    found = signals_of(facts).ask(path, lambda numbers: numbers.noisiest())
+    found = signals_of(facts).ask(path, noisiest)
     return found if isinstance(found, Unknown) else Lot(tuple(facts.circuit.parts[key] for key in found))
 
 
 def _swing(facts: Facts, trace: Trace, path: SignalPath, load: float) -> object:
+    from netcheck.physics.pathlevels import swing
+
     _looked(facts, trace, path)
-    found = signals_of(facts).ask(path, lambda numbers: numbers.swing(load))
+    found = signals_of(facts).ask(path, lambda numbers: swing(numbers, load))
     return found if isinstance(found, Unknown) else found[0]
 
 
 def _swing_limit(facts: Facts, trace: Trace, path: SignalPath, load: float) -> object:
+    from netcheck.physics.pathlevels import swing
+
     _looked(facts, trace, path)
-    found = signals_of(facts).ask(path, lambda numbers: numbers.swing(load))
+    found = signals_of(facts).ask(path, lambda numbers: swing(numbers, load))
     return found if isinstance(found, Unknown) else found[1]
 
 
@@ -169,6 +196,8 @@ def _signal_volts(facts: Facts, trace: Trace, part: Part, f: float) -> object:
 
     Where that level is not told it is at least nothing and at most what the path passes undistorted.
     """
+    from netcheck.physics.pathlevels import across, most_at_input
+
     points = facts.at_rest.points
     nodes = {points.node(pin.net) for pin in part.pins} - points.plan.known.keys()
     if not nodes:
@@ -177,7 +206,7 @@ def _signal_volts(facts: Facts, trace: Trace, part: Part, f: float) -> object:
     reasons: list[tuple[str, ...]] = []
     for path in signals_of(facts).with_nodes(nodes)[:MOST_PATHS]:
         _looked(facts, trace, path)
-        per_volt = signals_of(facts).ask(path, lambda numbers: numbers.across(part.key, f))
+        per_volt = signals_of(facts).ask(path, lambda numbers: across(numbers, part.key, f))
         if isinstance(per_volt, Unknown):
             reasons.append(per_volt.reasons)
             high = math.inf
@@ -186,7 +215,7 @@ def _signal_volts(facts: Facts, trace: Trace, part: Part, f: float) -> object:
         if level is not None:
             low, high = max(low, per_volt * level), max(high, per_volt * level)
         elif per_volt > 0:
-            most = signals_of(facts).ask(path, lambda numbers: numbers.most_at_input())
+            most = signals_of(facts).ask(path, most_at_input)
             reasons.append(("the largest level of the signal is not given",))
             high = max(high, math.inf if isinstance(most, Unknown) else per_volt * most)
     return Unknown(unite(*reasons), low, None if math.isinf(high) else high) if reasons else low
@@ -212,6 +241,8 @@ SIGNAL_FUNCTIONS: dict[str, Function] = {
                  "longest less shortest group delay between two frequencies"),
         Function("corner", (PATH, SIDE, DROP), _fixed(Number(HERTZ)), _corner,
                  "where a path has fallen by so many dB from 1 kHz, on the 'low' or the 'high' side; 0 if nowhere low"),
+        Function("corner_range", (PATH, SIDE, DROP), _fixed(Number(HERTZ)), _corner_range,
+                 "the same with the tolerances of its parts: from its lowest to its highest"),
         Function("corner_parts", (PATH, SIDE, DROP), _fixed(ListOf(Thing("part"))), _corner_parts,
                  "parts that set such a corner, capacitors first, the one with most say before the others"),
         Function("corner_share", (PATH, PART_PARAMETER, SIDE, DROP), _fixed(Number(PLAIN)), _corner_share,
@@ -227,6 +258,8 @@ SIGNAL_FUNCTIONS: dict[str, Function] = {
         Function("swing", (PATH, LOAD), _fixed(Number(VOLT)), _swing,
                  "largest undistorted sine at the output of a path into a load, V rms"),
         Function("swing_limit", (PATH, LOAD), _fixed(Text()), _swing_limit, "what limits it, a clause"),
+        Function("most_before", (PATH,), _fixed(Number(VOLT)), _most_before,
+                 "V rms of the source that distort though the controls that close the path are turned down to a tenth"),
         Function("input_ohms", (PATH,), _fixed(Number(OHM)), _input_ohms, "what a source meets at 1 kHz"),
         Function("output_ohms", (PATH, AT), _fixed(Number(OHM)), _output_ohms, "what a load meets at a frequency"),
         Function("signal_volts", (PART_PARAMETER, _number("f", HERTZ, "a frequency")), _fixed(Number(VOLT)),
