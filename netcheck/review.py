@@ -222,7 +222,7 @@ def review(plan: Plan, tell: Callable[[str], None] = lambda said: None, numbers:
         accounts=tuple(_account(plan, rule, verdicts) for rule in plan.book.rules),
         understandings={board.name: understood(facts, board) for board in facts.circuit.boards},
         matings=facts.matings,
-        cautions=_cautions(facts, verdicts, plan.book),
+        cautions=_cautions(facts, verdicts, plan.book, behaviour),
         versions={"netcheck": __version__, "rule book": plan.book.digest[:12]},
         behaviour=behaviour,
         ratings=ratings_of(facts, behaviour.values()) if behaviour else (),
@@ -255,12 +255,17 @@ def _gates(verdicts: Iterable[Verdict]) -> dict[str, Gate]:
     return {name: answer(name, seen) for name in GATES}
 
 
-def _cautions(facts: Facts, verdicts: Sequence[Verdict], book: RuleBook) -> tuple[str, ...]:
-    """Cautions for the head of the report: that on mains wherever mains appears."""
+def _cautions(
+    facts: Facts, verdicts: Sequence[Verdict], book: RuleBook, behaviour: Mapping[str, Behaviour]
+) -> tuple[str, ...]:
+    """Cautions for the head of the report: that on mains wherever mains appears, that on hearing where it gets loud."""
     mains = bool(facts.nets_of("mains")) or any(part.kind == "inlet" for part in facts.parts)
     by_rule = {rule.name: rule.caution for rule in book.rules}
     names = ["mains"] if mains else []
     names += [by_rule[v.rule] for v in verdicts if v.outcome == "finding" and by_rule.get(v.rule)]
+    levels = [level.loudness for found in behaviour.values() for path in found.paths for level in path.loads]
+    if any(loud is not None and loud >= book.words.limit("loud").value for loud in levels):
+        names.append("hearing")
     return tuple(book.words.caution(name) for name in dict.fromkeys(names))
 
 

@@ -8,28 +8,38 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from netcheck.circuit.model import Circuit, Net
 from netcheck.ground.names import plain
-from netcheck.ground.units import AMPERE, HERTZ, OHM, SECOND, VOLT, WATT, Unit, show
+from netcheck.ground.units import HERTZ, OHM, SECOND, VOLT, show
 from netcheck.intake.assembly import Targets
-from netcheck.physics.behaviour import Behaviour, DeviceHeat, LoadLevel, PathBehaviour, RestRow
+from netcheck.physics.behaviour import Behaviour, LoadLevel, PathBehaviour, RestRow
 from netcheck.report.display import Names
-from netcheck.report.figures import corner_text
-from netcheck.report.plots import delay_plot, delay_spread, response_plot, round_frequencies, strays_by, value_at
+from netcheck.report.doingtables import (
+    Table,
+    channels_table,
+    driven_table,
+    heat_table,
+    rails_table,
+    ratings_table,
+    supplies_table,
+    varied_table,
+    volts_table,
+)
+from netcheck.report.figures import corner_text, end_name, gain_text, level_text
+from netcheck.report.plots import (
+    delay_plot,
+    delay_spread,
+    response_plot,
+    round_frequencies,
+    strays_by,
+    value_at,
+    worst_stray,
+)
 from netcheck.report.wording import clip
 from netcheck.review import Review
 
-# Bounds of the page: columns of a table, paths with plots in all, rows of a table.
-MOST_COLUMNS, MOST_PLOTTED, MOST_ROWS, MOST_VOLTS = 4, 16, 16, 60
+# Bounds of the page: columns of a table, paths with plots in all.
+MOST_COLUMNS, MOST_PLOTTED = 4, 16
 _QUIET = 1e-9  # what is less is rounding of the solver
-
-
-@dataclass(frozen=True, slots=True)
-class Table:
-    """A table: heads of its columns, then rows that begin with their own head."""
-
-    heads: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
 
 
 @dataclass(frozen=True)
@@ -44,15 +54,18 @@ class PathPlots:
 
 @dataclass(frozen=True)
 class BoardDoings:
-    """All of one board. `silent`: (path, why nothing was computed)."""
+    """All of one board. `silent`: (path, why nothing was computed). `varied`: with loads and controls, a path each."""
 
     board: str
     tables: tuple[Table, ...]
+    varied: tuple[tuple[str, Table], ...]
     plots: tuple[PathPlots, ...]
     silent: tuple[tuple[str, str], ...]
     heat: Table | None
     driven: Table | None
+    supplies: Table | None
     rails: Table | None
+    channels: Table | None
     volts: Table | None
     remarks: tuple[str, ...]
 
@@ -64,9 +77,14 @@ def doings(review: Review, names: Names) -> tuple[BoardDoings, ...]:
     for behaviour in review.behaviour.values():
         board = _board(behaviour, review, names.at(behaviour.board), room)
         room -= len(board.plots)
-        if board.tables or board.silent or board.heat or board.volts or board.rails:
+        if board.tables or board.silent or board.heat or board.volts or board.rails or board.supplies:
             found.append(board)
     return tuple(sorted(found, key=lambda board: not board.tables))  # what signals do comes first
+
+
+def least_ratings(review: Review, names: Names) -> Table | None:
+    """What to buy for parts whose rating is not stated, for all boards together."""
+    return ratings_table(review.ratings, names)
 
 
 def _board(behaviour: Behaviour, review: Review, names: Names, room: int) -> BoardDoings:
@@ -85,12 +103,21 @@ def _board(behaviour: Behaviour, review: Review, names: Names, room: int) -> Boa
             for path in behaviour.paths
             if path.reasons
         ),
-        heat=_heat_table(behaviour.heat, names),
-        driven=_driven_table(behaviour.devices, names),
-        rails=_rails_table(behaviour.rails, names),
-        volts=_volts_table(behaviour.volts, names),
+        varied=tuple((path_name(path, names), table) for path in computed if (table := varied_table(path, names))),
+        heat=heat_table(behaviour.heat, names),
+        driven=driven_table(behaviour.devices, names),
+        supplies=supplies_table(behaviour.supplies, names),
+        rails=rails_table(_other_rails(behaviour), names),
+        channels=channels_table(behaviour.channels, names),
+        volts=volts_table(behaviour.volts, names),
         remarks=tuple(_remarks(behaviour, len(computed), room, any(one.paths for one in review.behaviour.values()))),
     )
+
+
+def _other_rails(behaviour: Behaviour) -> list[RestRow]:
+    """Rails whose amps are not told among the supplies."""
+    told = {row.key for row in behaviour.supplies if row.amps is not None}
+    return [row for row in behaviour.rails if row.key not in told or row.nominal is not None]
 
 
 def _remarks(behaviour: Behaviour, computed: int, room: int, anywhere: bool) -> Iterator[str]:
@@ -119,7 +146,7 @@ def _paths_table(paths: Sequence[PathBehaviour], targets: Targets | None, names:
     slow = f" (wanted: at most {show(wanted.most, SECOND)})" if wanted and wanted.most is not None else ""
     quiet = f" (wanted: at most {show(targets.noise, VOLT)})" if targets and targets.noise is not None else ""
     rows: list[tuple[str, ...]] = [
-        ("Gain at 1 kHz", *(f"{path.gain:.1f} dB" for path in paths)),
+        ("Gain at 1 kHz", *(gain_text(path) for path in paths)),
         _flatness(paths, targets),
     ]
     for side, drop, head in (
@@ -138,8 +165,9 @@ def _paths_table(paths: Sequence[PathBehaviour], targets: Targets | None, names:
         ),
         ("Input impedance at 1 kHz", *(show(path.input_ohms, OHM) for path in paths)),
         ("Output impedance at 1 kHz", *(show(path.output_ohms_at(1000.0) or 0.0, OHM) for path in paths)),
-        (f"Noise, 20 Hz to 20 kHz, input shorted{quiet}", *(_noise(path, names) for path in paths)),
+        (f"Noise, 20 Hz to 20 kHz, source at rest{quiet}", *(_noise(path, names) for path in paths)),
     ]
+    rows.append(("What moves the gain most", *(_loosest(path, names) for path in paths)))
     for ohms in dict.fromkeys(level.ohms for path in paths for level in path.loads):
         levels = [next((level for level in path.loads if level.ohms == ohms), None) for path in paths]
         head = "Most without load" if math.isinf(ohms) else f"Most into {show(ohms, OHM)}"
@@ -155,10 +183,22 @@ def _flatness(paths: Sequence[PathBehaviour], targets: Targets | None) -> tuple[
     """How far each path strays from its gain at 1 kHz, over the band that is wanted where one is told."""
     wanted = targets.passband if targets else None
     if wanted is None:
-        return (f"Flat from {_span(*paths[0].band)}", *(f"within {path.flatness:.2f} dB" for path in paths))
+        return (f"Flat from {_span(*paths[0].band)}", *(_stray(path, *path.band) for path in paths))
     aim = f" (wanted: within {wanted.most:g} dB)" if wanted.most is not None else ""
-    strays = (strays_by(path, wanted.low, wanted.high) for path in paths)
-    return (f"Flat from {_span(wanted.low, wanted.high)}{aim}", *(f"within {stray:.2f} dB" for stray in strays))
+    return (
+        f"Flat from {_span(wanted.low, wanted.high)}{aim}",
+        *(_stray(path, wanted.low, wanted.high) for path in paths),
+    )
+
+
+def _stray(path: PathBehaviour, low: float, high: float) -> str:
+    stray, most = strays_by(path, low, high), worst_stray(path, low, high)
+    worse = f", at worst {most:.2f} dB over tolerances" if most > stray + 0.005 else ""
+    return f"within {stray:.2f} dB{worse}"
+
+
+def _loosest(path: PathBehaviour, names: Names) -> str:
+    return ", ".join(f"{end_name(part, names)} {off:.2f} dB" for part, off in path.loosest[:3]) or "nothing to speak of"
 
 
 def _span(low: float, high: float) -> str:
@@ -166,15 +206,12 @@ def _span(low: float, high: float) -> str:
 
 
 def _noise(path: PathBehaviour, names: Names) -> str:
-    loud = ", ".join(f"{names.name(part)} {share:.0%}" for part, share in path.loudest[:3])
+    loud = ", ".join(f"{end_name(part, names)} {share:.0%}" for part, share in path.loudest[:3])
     return f"{show(path.noise, VOLT)}; A-weighted {show(path.noise_weighted, VOLT)}" + (f". {loud}" if loud else "")
 
 
 def _level(level: LoadLevel | None) -> str:
-    if level is None:
-        return "not found"
-    power = "" if math.isinf(level.ohms) else f", {show(level.amps, AMPERE)} peak, {show(level.watts, WATT)}"
-    return f"{show(level.volts, VOLT)} rms{power}: {plain(level.limit, 160)}"
+    return "not found" if level is None else f"{level_text(level)}: {plain(level.limit, 160)}"
 
 
 def _plots(path: PathBehaviour, targets: Targets | None, names: Names, name: str) -> PathPlots:
@@ -197,76 +234,3 @@ def _plots(path: PathBehaviour, targets: Targets | None, names: Names, name: str
 
 def _still(value: float, least: float = _QUIET / 1e3) -> float:
     return 0.0 if abs(value) < least else value
-
-
-# At rest and driven
-
-
-def _ranged(row: RestRow, unit: Unit) -> str:
-    if row.nominal is None:
-        return f"not known: {plain(row.reason, 160)}"
-    nominal = show(_still(row.nominal, _QUIET), unit)
-    if row.low is None or row.high is None:
-        return nominal
-    low, high = (show(_still(value, _QUIET), unit) for value in (row.low, row.high))
-    return nominal if low == high else f"{nominal} ({low} to {high})"
-
-
-def _heat_table(rows: Sequence[RestRow], names: Names) -> Table | None:
-    """Parts at rest, the hottest first; of a resistor also its current."""
-    if not rows:
-        return None
-    told = tuple(
-        (names.name(row.key), names.what(row.key), _ranged(row, WATT), _current(row, names.circuit))
-        for row in rows[:MOST_ROWS]
-    )
-    return Table(("Part", "Is", "Heat at rest", "Current at rest"), told)
-
-
-def _current(row: RestRow, circuit: Circuit) -> str:
-    """Direct current of a resistor from its heat, by Joule: the root of P / R."""
-    part = circuit.parts.get(row.key)
-    ohms = part.value.number if part is not None and part.kind == "resistor" else None
-    if not ohms or row.nominal is None:
-        return ""
-    low, high = (row.nominal if end is None else end for end in (row.low, row.high))
-    nominal, least, most = (math.sqrt(max(watts, 0.0) / ohms) for watts in (row.nominal, low, high))
-    return _ranged(RestRow(row.key, "A", nominal, least, most), AMPERE)
-
-
-def _driven_table(devices: Sequence[DeviceHeat], names: Names) -> Table | None:
-    if not devices:
-        return None
-    rows = []
-    for heat in devices[:MOST_ROWS]:
-        load = "without load" if math.isinf(heat.load) else f"into {show(heat.load, OHM)}"
-        rest = RestRow(heat.part, "W", *heat.rest)
-        most = f"{show(heat.most, WATT)} {load}, at {show(heat.at_volts, VOLT)} peak"
-        short = show(heat.shorted, WATT) if heat.shorted is not None else "not computed"
-        rating = show(heat.rating, WATT) if heat.rating is not None else "not known"
-        rows.append((names.name(heat.part), _ranged(rest, WATT), most, short, rating))
-    return Table(("Part", "At rest", "Most over a sine", "Into a short", "Rated, at 25 °C"), tuple(rows))
-
-
-def _rails_table(rows: Sequence[RestRow], names: Names) -> Table | None:
-    if not rows:
-        return None
-    nets = names.circuit.nets
-    told = tuple(
-        (names.name(row.key), _nominal(nets[row.key]) if row.key in nets else "", _ranged(row, AMPERE))
-        for row in rows[:MOST_ROWS]
-    )
-    return Table(("Rail", "Volts", "Taken by this board at rest"), told)
-
-
-def _nominal(net: Net) -> str:
-    return "not known" if net.volts is None else show(net.volts, VOLT)
-
-
-def _volts_table(rows: Sequence[RestRow], names: Names) -> Table | None:
-    if not rows:
-        return None
-    return Table(
-        ("Net", "Volts at rest"),
-        tuple((clip(names.name(row.key), 80), _ranged(row, VOLT)) for row in rows[:MOST_VOLTS]),
-    )

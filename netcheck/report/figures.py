@@ -9,7 +9,8 @@ from netcheck.circuit.model import Circuit
 from netcheck.ground.names import plain
 from netcheck.ground.units import AMPERE, HERTZ, OHM, VOLT, WATT, show
 from netcheck.physics.behaviour import Behaviour, Corner, DeviceHeat, LoadLevel, PathBehaviour, RestRow
-from netcheck.report.display import Names
+from netcheck.report.display import Names, compact
+from netcheck.report.doingtables import Table, channels_table, supplies_table, varied_table, warmth
 
 MOST_ROWS = 40
 _UNITS = {"V": VOLT, "A": AMPERE, "W": WATT}
@@ -24,6 +25,11 @@ def behaviour_text(behaviour: Behaviour, circuit: Circuit) -> str:
     names = Names(circuit, behaviour.board)
     sections = [
         ("Signal paths", [line for path in behaviour.paths for line in _path(path, names)]),
+        ("Loads and controls", [line for path in behaviour.paths for line in _varied(path, names)]),
+        (
+            "Supplies",
+            [f"{row[0]}: {', '.join(_told(row))}" for row in _rows(supplies_table(behaviour.supplies, names))],
+        ),
         ("Volts at rest", [_rest(row, names) for row in behaviour.volts[:MOST_ROWS]]),
         (
             "Current that this board takes from its rails at rest",
@@ -31,6 +37,7 @@ def behaviour_text(behaviour: Behaviour, circuit: Circuit) -> str:
         ),
         ("Heat at rest, the hottest first", [_rest(row, names) for row in behaviour.heat[:MOST_ROWS]]),
         ("Heat over drive, the hottest first", [_device(row, names) for row in behaviour.devices[:MOST_ROWS]]),
+        ("Channels", [_channel(row) for row in _rows(channels_table(behaviour.channels, names))]),
         ("Not computed", [f"{count} nets: {plain(why)}" for why, count in behaviour.not_computed[:MOST_ROWS]]),
     ]
     if behaviour.more_paths:
@@ -44,6 +51,32 @@ def behaviour_text(behaviour: Behaviour, circuit: Circuit) -> str:
     return "\n".join(lines)
 
 
+def _rows(table: Table | None) -> tuple[tuple[str, ...], ...]:
+    return table.rows if table is not None else ()
+
+
+def _told(row: tuple[str, ...]) -> Iterator[str]:
+    """A row of supplies in words; what is empty is left out."""
+    yield row[1]
+    for what, said in zip(("volts", "amps", "ripple", "headroom", "heat"), row[2:], strict=True):
+        if said:
+            yield f"{what} {said}"
+
+
+def _channel(row: tuple[str, ...]) -> str:
+    return f"{row[0]} and {row[1]}, by {row[2]}: {row[3]}; in one only: {row[4]}"
+
+
+def _varied(path: PathBehaviour, names: Names) -> Iterator[str]:
+    table = varied_table(path, names)
+    if table is None:
+        return
+    yield f"{names.name(path.input)} to {names.name(path.output)}"
+    for row in table.rows:
+        cells = "; ".join(f"{head} {cell}" for head, cell in zip(table.heads[1:], row[1:], strict=True))
+        yield f"  {row[0]}: {cells}"
+
+
 def _path(path: PathBehaviour, names: Names) -> Iterator[str]:
     before = f" (up to {names.name(path.ends_at)}, whose position is not given)" if path.ends_at else ""
     yield f"{names.name(path.input)} to {names.name(path.output)}{before}"
@@ -52,13 +85,13 @@ def _path(path: PathBehaviour, names: Names) -> Iterator[str]:
         return
     low, high = path.band
     band = f"from {show(low, HERTZ)} to {show(high, HERTZ)}"
-    yield f"  gain {path.gain:.1f} dB at 1 kHz, within {path.flatness:.2f} dB {band}"
+    yield f"  gain {gain_text(path)} at 1 kHz, within {path.flatness:.2f} dB {band}"
     for corner in path.corners:
         yield f"  {corner_text(corner, names)}"
     ohms = path.output_ohms_at(1000.0)
     yield f"  input {show(path.input_ohms, OHM)}, output {show(ohms or 0.0, OHM)} at 1 kHz"
     noise = f"  noise {show(path.noise, VOLT)} from 20 Hz to 20 kHz, {show(path.noise_weighted, VOLT)} A-weighted"
-    loud = ", ".join(f"{names.name(part)} {share:.0%}" for part, share in path.loudest[:3])
+    loud = ", ".join(f"{end_name(part, names)} {share:.0%}" for part, share in path.loudest[:3])
     yield noise + (f"; mostly {loud}" if loud else "")
     for level in path.loads:
         yield f"  {_level(level)}"
@@ -67,19 +100,40 @@ def _path(path: PathBehaviour, names: Names) -> Iterator[str]:
         yield f"  {names.name(control.part)}: {first:.1f} dB, {middle:.1f} dB, {last:.1f} dB from end to end"
 
 
+def end_name(key: str, names: Names) -> str:
+    """A part, or what stands at the ends of a path: its source, its lead."""
+    return f"the {key}" if key in ("source", "lead", "load") and key not in names.circuit.parts else names.name(key)
+
+
+def gain_text(path: PathBehaviour) -> str:
+    """Gain at 1 kHz, with its ends over tolerances."""
+    off = f" ± {path.gain_off:.1f} dB" if path.gain_off >= 0.05 else ""
+    return f"{path.gain:.1f} dB{off}"
+
+
 def corner_text(corner: Corner, names: Names) -> str:
-    """A corner as a clause: "-3 dB at 7.2 Hz, set by C12 and R7"."""
+    """A corner as a clause: "-3 dB at 7.2 Hz (6 Hz to 8.6 Hz), set by C12 and R7"."""
     if corner.hertz is None:
         side = "below" if corner.side == "low" else "above"
         return f"-{corner.drop:g} dB {side} {show(corner.beyond, HERTZ)}"
-    made = f", set by {names.listed(corner.parts)}" if corner.parts else ""
-    return f"-{corner.drop:g} dB at {show(corner.hertz, HERTZ)}{made}"
+    ends = ""
+    if corner.low is not None and corner.high is not None and corner.high > 1.01 * corner.low:
+        ends = f" ({show(corner.low, HERTZ)} to {show(corner.high, HERTZ)})"
+    made = f", set by {compact(end_name(part, names) for part in corner.parts)}" if corner.parts else ""
+    return f"-{corner.drop:g} dB at {show(corner.hertz, HERTZ)}{ends}{made}"
+
+
+def level_text(level: LoadLevel) -> str:
+    """The largest signal into a load: volts, and what they are there."""
+    if math.isinf(level.ohms):
+        return f"{show(level.volts, VOLT)} rms"
+    loud = f", {level.loudness:.0f} dB SPL" if level.loudness is not None else ""
+    return f"{show(level.volts, VOLT)} rms, {show(level.amps, AMPERE)} peak, {show(level.watts, WATT)}{loud}"
 
 
 def _level(level: LoadLevel) -> str:
     load = "without load" if math.isinf(level.ohms) else f"into {show(level.ohms, OHM)}"
-    more = "" if math.isinf(level.ohms) else f", {show(level.amps, AMPERE)} peak, {show(level.watts, WATT)}"
-    return f"at most {show(level.volts, VOLT)} rms {load}{more}: {plain(level.limit)}"
+    return f"at most {load}: {level_text(level)}; {plain(level.limit)}"
 
 
 def _rest(row: RestRow, names: Names) -> str:
@@ -108,4 +162,6 @@ def _device(heat: DeviceHeat, names: Names) -> str:
     most = f"at most {show(heat.most, WATT)} {load}"
     short = f", {show(heat.shorted, WATT)} into a short" if heat.shorted is not None else ""
     rating = f"; rated {show(heat.rating, WATT)}" if heat.rating is not None else ""
+    known = any(value is not None for value in heat.celsius)
+    rating += f"; inside {warmth(heat)}" if known or heat.cooling else ""
     return f"{names.name(heat.part)}: {rest}, {most}{short}{rating}"

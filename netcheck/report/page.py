@@ -24,7 +24,7 @@ from netcheck.ground.names import natural_key, plain
 from netcheck.ground.units import VOLT, show
 from netcheck.report import wording
 from netcheck.report.display import Names
-from netcheck.report.doings import doings
+from netcheck.report.doings import doings, least_ratings
 from netcheck.report.groundmap import ground_map
 from netcheck.report.grouping import Entry, Group, Question, asides, findings, mating_tables, questions
 from netcheck.review import Review, RuleAccount
@@ -97,6 +97,7 @@ def render_page(review: Review, generated: datetime, extras: Extras | None = Non
         "rails": _rails(review),
         "ground_map": ground_map(review, names),
         "doings": doings(review, names),
+        "ratings": least_ratings(review, names),
         "consequences": CONSEQUENCES,
         "cures": CURES,
         "most": MOST,

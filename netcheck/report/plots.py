@@ -23,6 +23,7 @@ LEFT, RIGHT, TOP, BOTTOM = 46.0, 8.0, 12.0, 34.0
 MOST_POINTS = 140
 DEEPEST = 40.0  # decibels below the top that are shown
 MOST_TICKS = 6
+LEAST_SPREAD = 0.1  # dB; ends of tolerances that are nearer to the curve cannot be seen
 Shown = Callable[[float], str]
 
 
@@ -102,10 +103,15 @@ def response_plot(path: PathBehaviour, targets: Targets | None, title: str, name
     if wanted is not None:
         spread = wanted.most if wanted.most is not None else DEEPEST
         pieces += _wanted(axes, wanted, path.gain - spread, path.gain + spread)
+    for end in (-1, 1) if path.spread and max(path.spread) >= LEAST_SPREAD else ():
+        ends = [value + end * off for value, off in zip(path.decibels, path.spread, strict=True)]
+        pieces += _curves(axes, path.frequencies, ends, "curve end-curve")
     pieces += _corner_marks(axes, path)
     pieces += _curves(axes, path.frequencies, path.decibels)
     pieces += _samples(axes, path.frequencies, path.decibels, lambda value: f"{value:.2f} dB")
     about = f"{path.gain:.1f} dB at 1 kHz. " + " ".join(_corner_words(path))
+    if path.spread and max(path.spread) >= LEAST_SPREAD:
+        about += " Thin lines beside the curve: tolerances of resistors and capacitors at their worst."
     return drawing.svg((WIDTH, HEIGHT), "plot", title, about, pieces, name)
 
 
@@ -136,6 +142,14 @@ def delay_spread(path: PathBehaviour, low: float, high: float) -> float:
 def strays_by(path: PathBehaviour, low: float, high: float) -> float:
     """Most decibels by which the response between two frequencies is off its gain at 1 kHz."""
     return max(abs(value - path.gain) for value in _inside(path.frequencies, path.decibels, low, high))
+
+
+def worst_stray(path: PathBehaviour, low: float, high: float) -> float:
+    """The same with every resistor and capacitor at the end of its tolerance that makes it worst."""
+    if not path.spread:
+        return strays_by(path, low, high)
+    off = [abs(value - path.gain) + more for value, more in zip(path.decibels, path.spread, strict=True)]
+    return max(_inside(path.frequencies, off, low, high))
 
 
 def _inside(frequencies: Sequence[float], values: Sequence[float], low: float, high: float) -> list[float]:
@@ -178,7 +192,7 @@ def _wanted(axes: Axes, wanted: Span, bottom: float, top: float) -> Iterator[Mar
     yield drawing.text((x + 3, max(y - 4, TOP + 9)), "wanted", "tick")
 
 
-def _curves(axes: Axes, frequencies: Sequence[float], values: Sequence[float]) -> Iterator[Markup]:
+def _curves(axes: Axes, frequencies: Sequence[float], values: Sequence[float], css: str = "curve") -> Iterator[Markup]:
     """The curve, in pieces where it leaves the paper."""
     step = max(1, len(frequencies) // MOST_POINTS)
     picked = sorted({*range(0, len(frequencies), step), len(frequencies) - 1})
@@ -187,18 +201,26 @@ def _curves(axes: Axes, frequencies: Sequence[float], values: Sequence[float]) -
         if axes.bottom <= values[at] <= axes.top:
             piece.append((axes.x(frequencies[at]), axes.y(values[at])))
         elif piece:
-            yield drawing.curve(piece, "curve")
+            yield drawing.curve(piece, css)
             piece = []
     if piece:
-        yield drawing.curve(piece, "curve")
+        yield drawing.curve(piece, css)
 
 
 def _samples(axes: Axes, frequencies: Sequence[float], values: Sequence[float], said: Shown) -> Iterator[Markup]:
+    """Points that tell their value to a pointer over them; those of the decades to the keyboard, too."""
     for hertz in round_frequencies(axes.low, axes.high):
         value = value_at(frequencies, values, hertz)
         if axes.bottom <= value <= axes.top:
             at = (axes.x(hertz), axes.y(value))
-            yield drawing.dot(at, 5, "sample", f"{show(hertz, HERTZ)}: {said(value)}")
+            middle = (LEFT + WIDTH - RIGHT) / 2
+            place = (at[0] + (6 if at[0] < middle else -6), at[1] - 7 if at[1] > TOP + 20 else at[1] + 16)
+            told = f"{show(hertz, HERTZ)}: {said(value)}"
+            yield Markup('<g class="reading"{}>{}{}</g>').format(
+                Markup(' tabindex="0"') if f"{hertz:e}".startswith("1.") else "",
+                drawing.dot(at, 5, "sample", told),
+                drawing.text(place, told, "readout label", "start" if at[0] < middle else "end"),
+            )
 
 
 def _corner_marks(axes: Axes, path: PathBehaviour) -> Iterator[Markup]:
