@@ -19,7 +19,7 @@ NOISE_GRID = np.logspace(1, 5, 121)
 LEAST_SHARE = 0.15  # of the loudest: what makes less noise is not named
 MOST_NAMED = 6
 MOST_DRIVEN_NODES = 80
-DOWN = 0.1  # of its track: where a volume control stands when it is turned down
+DOWN = 0.01  # of its track: where a volume control stands when it is turned down
 
 
 def noise(numbers: PathNumbers, weighted: bool = False) -> float | Unknown:
@@ -71,7 +71,7 @@ def swing(numbers: PathNumbers, load: float, setting: Setting | None = None) -> 
 def most_before(numbers: PathNumbers) -> float | Unknown:
     """Volts rms of the source at which something distorts with the closing controls turned down.
 
-    They stand at a tenth of their track above their closed end: what still distorts lies before them.
+    They stand at a hundredth of their track above their closed end: what still distorts lies before them.
     """
     if numbers.reasons:
         return Unknown(numbers.reasons)

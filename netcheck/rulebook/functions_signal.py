@@ -259,7 +259,7 @@ SIGNAL_FUNCTIONS: dict[str, Function] = {
                  "largest undistorted sine at the output of a path into a load, V rms"),
         Function("swing_limit", (PATH, LOAD), _fixed(Text()), _swing_limit, "what limits it, a clause"),
         Function("most_before", (PATH,), _fixed(Number(VOLT)), _most_before,
-                 "V rms of the source that distort though the controls that close the path are turned down to a tenth"),
+                 "V rms of the source that distort though the controls that close the path are turned down"),
         Function("input_ohms", (PATH,), _fixed(Number(OHM)), _input_ohms, "what a source meets at 1 kHz"),
         Function("output_ohms", (PATH, AT), _fixed(Number(OHM)), _output_ohms, "what a load meets at a frequency"),
         Function("signal_volts", (PART_PARAMETER, _number("f", HERTZ, "a frequency")), _fixed(Number(VOLT)),
