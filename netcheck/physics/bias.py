@@ -19,8 +19,7 @@ from netcheck.language.values import Unknown, unite
 LONGEST_WAY = 12
 MOST_STEPS = 4000
 
-# Volts of one silicon junction at the currents of a bias network. From memory; any semiconductor text.
-JUNCTION_LEAST, JUNCTION_MOST = 0.55, 0.75
+Ends = tuple[float, float]
 
 _RESISTIVE = frozenset({"resistor", "thermistor", "photoresistor"}) | VARIABLE
 _PLAIN = frozenset({"link", "fuse", "ferrite", "inductor"})
@@ -66,7 +65,7 @@ class Multiplier:
 _MULTIPLIERS: WeakKeyDictionary[Walks, tuple[Multiplier, ...]] = WeakKeyDictionary()
 
 
-def junctions(walks: Walks, a: str, b: str, around: frozenset[str] = frozenset()) -> float | Unknown:
+def junctions(walks: Walks, a: str, b: str, volts: Ends, around: frozenset[str] = frozenset()) -> float | Unknown:
     """Junction drops in series that hold two nets apart.
 
     A diode counts 1 either way round a current from one net to the other can flow, a transistor whose base hangs on a
@@ -75,7 +74,8 @@ def junctions(walks: Walks, a: str, b: str, around: frozenset[str] = frozenset()
     with junctions, ways of resistors alone do not count.
 
     Args:
-        walks: the circuit. a, b: keys of nets. around: keys of parts not to be walked through.
+        walks: the circuit. a, b: keys of nets. volts: least and most of one silicon junction there.
+        around: keys of parts not to be walked through.
 
     Returns:
         The count of the way with fewest; infinity when the only way has a diode the wrong way round; `Unknown` with
@@ -85,7 +85,7 @@ def junctions(walks: Walks, a: str, b: str, around: frozenset[str] = frozenset()
     """
     if a == b:
         return 0.0
-    found = [way for start, end in ((a, b), (b, a)) for way in _ways(walks, start, end, around)]
+    found = [way for start, end in ((a, b), (b, a)) for way in _ways(walks, start, end, volts, around)]
     if any(way.high == 0 for way in found):
         return 0.0
     steady = [way for way in found if way.junction and not way.controlled]
@@ -96,7 +96,7 @@ def junctions(walks: Walks, a: str, b: str, around: frozenset[str] = frozenset()
         if best.low == high:
             return best.low
         return Unknown(best.reasons, best.low, None if math.isinf(high) else high)
-    if _ways(walks, a, b, around, any_direction=True):
+    if _ways(walks, a, b, volts, around, any_direction=True):
         return math.inf
     return Unknown(("what holds the bases apart is not seen",))
 
@@ -156,7 +156,7 @@ def _resistor_neighbours(walks: Walks, net: str) -> list[str]:
     return sorted(found, key=natural_key)
 
 
-def _ways(walks: Walks, a: str, b: str, around: frozenset[str], any_direction: bool = False) -> list[Step]:
+def _ways(walks: Walks, a: str, b: str, volts: Ends, around: frozenset[str], any_direction: bool = False) -> list[Step]:
     """Each simple way from a to b as one step, its parts added up."""
     found: list[Step] = []
     left = MOST_STEPS
@@ -164,7 +164,7 @@ def _ways(walks: Walks, a: str, b: str, around: frozenset[str], any_direction: b
 
     def go(net: str, seen: frozenset[str], sum_: Step | None) -> None:
         nonlocal left
-        for step in (*_steps(walks, net, around, any_direction), *_through_multipliers(whole_ones, net)):
+        for step in (*_steps(walks, net, volts, around, any_direction), *_through_multipliers(whole_ones, net)):
             left -= 1
             if left < 0 or step.to in seen:
                 continue
@@ -191,7 +191,7 @@ def _added(one: Step, other: Step) -> Step:
     )
 
 
-def _steps(walks: Walks, net: str, around: frozenset[str], any_direction: bool) -> Iterator[Step]:
+def _steps(walks: Walks, net: str, volts: Ends, around: frozenset[str], any_direction: bool) -> Iterator[Step]:
     for kind, pins in sorted(walks.on(net).items()):
         for pin in pins:
             part = walks.circuit.parts[pin.part]
@@ -201,7 +201,7 @@ def _steps(walks: Walks, net: str, around: frozenset[str], any_direction: bool) 
                 for other, _ in walks.across(pin):
                     yield _through_resistor(walks, part, net, other.net)
             elif kind == "diode" or kind in _WITH_VOLTS:
-                yield from _through_diode(walks, part, net, any_direction)
+                yield from _through_diode(walks, part, net, volts, any_direction)
             elif kind in _BIPOLAR:
                 yield from _through_transistor(walks, part, net)
 
@@ -223,13 +223,13 @@ def _bases_only(walks: Walks, net: str) -> bool:
     return feeding == 1 and bases > 0
 
 
-def _through_diode(walks: Walks, part: Part, net: str, any_direction: bool) -> Iterator[Step]:
+def _through_diode(walks: Walks, part: Part, net: str, volts: Ends, any_direction: bool) -> Iterator[Step]:
     """From anode to cathode; a zener or a reference from cathode to anode too."""
     ends = {role: pins[0].net for role in ("anode", "cathode") if (pins := part.by_role(role))}
     if len(ends) < 2:
         return
     if ends["anode"] == net and part.kind not in ("reference",):
-        low, high, reasons = _forward(walks, part)
+        low, high, reasons = _forward(walks, part, volts)
         yield Step(part, ends["cathode"], low, high, True, reasons)
     elif ends["cathode"] == net and part.kind in ("zener", "reference", "surge diode"):
         reason = f"how many junctions {walks.said(part)} is worth is not computed yet"
@@ -238,12 +238,12 @@ def _through_diode(walks: Walks, part: Part, net: str, any_direction: bool) -> I
         yield Step(part, ends["anode"], 1.0, 1.0, True)
 
 
-def _forward(walks: Walks, part: Part) -> tuple[float, float, tuple[str, ...]]:
+def _forward(walks: Walks, part: Part, volts: Ends) -> tuple[float, float, tuple[str, ...]]:
     if part.kind == "diode":
         return 1.0, 1.0, ()
     figure = part.record.figures.get("forward_volts") if part.record is not None else None
-    low = figure.low / JUNCTION_MOST if figure is not None and figure.low else 1.0
-    high = figure.high / JUNCTION_LEAST if figure is not None and figure.high else math.inf
+    low = figure.low / volts[1] if figure is not None and figure.low else 1.0
+    high = figure.high / volts[0] if figure is not None and figure.high else math.inf
     return low, high, (f"how many junctions {walks.said(part)} is worth is not computed yet",)
 
 

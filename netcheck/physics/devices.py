@@ -1,7 +1,8 @@
 """Models of semiconductors and amplifiers from the figures of the part book.
 
 A figure that the book gives as a range makes a model with a nominal value and, by a `Setting`, one towards either end.
-What the book does not tell and every part of the kind shares within a factor of two stands here as a constant.
+What the book does not tell is taken from the usual figures of `rules/words.yaml`; how a junction's current grows with
+its volts and its temperature, which all of a sort share, stands here.
 """
 
 from __future__ import annotations
@@ -24,10 +25,6 @@ from netcheck.physics.network.elements import (
 
 # Change of a silicon junction's forward volts with temperature at constant current. Source: any semiconductor text.
 JUNCTION_PER_KELVIN = -2e-3
-EARLY_VOLTS = 100.0  # of audio transistors, 50 to 150 V; from memory
-SMALL_CURRENT, LED_CURRENT, ZENER_CURRENT = 1e-3, 5e-3, 5e-3  # where a figure names no current; common practice
-BASE_EMITTER_FARADS, BASE_COLLECTOR_FARADS = 10e-12, 4e-12  # of small transistors; from memory
-OPEN_LOOP_GAIN, OUTPUT_OHMS = 1e5, 50.0  # of op-amps whose sheet does not tell; from memory
 # Slope of the logarithm: 1 for an ideal junction, about 1.8 for a small silicon diode, 2 for a light-emitting one.
 EMISSION = MappingProxyType({"diode": 1.8, "led": 2.0, "zener": 1.2, "surge diode": 1.2, "bridge": 1.8})
 SCHOTTKY_BELOW, SCHOTTKY_EMISSION = 0.5, 1.05  # volts; a diode that conducts below this is a Schottky one
@@ -63,20 +60,43 @@ NOMINAL = Setting()
 
 
 @dataclass(frozen=True, slots=True)
+class Usual:
+    """Figures of parts of whom the book does not tell them.
+
+    Attributes:
+        early: volts. base_emitter, base_collector, gate: farads. small, led, zener: amps at which a figure holds that
+            names none. junction: volts of a conducting junction. gain, output_ohms: of op-amps with the loop open.
+            headroom: volts that an output keeps from its supply. spread_of_gain: most by least current gain.
+    """
+
+    early: float
+    base_emitter: float
+    base_collector: float
+    gate: float
+    small: float
+    led: float
+    zener: float
+    junction: float
+    gain: float
+    output_ohms: float
+    headroom: float
+    spread_of_gain: float
+
+
+@dataclass(frozen=True, slots=True)
 class Spread:
     """How far parts and surroundings are from nominal.
 
     Attributes:
         junction: volts that junctions of one type differ by at one current, either way.
         cold, hot: kelvin of all junctions, coldest and hottest.
-        steady, share: a voltage that varies by no more than this many volts, or this share of itself, is told as one.
+        usual: figures where the book tells none.
     """
 
-    junction: float = 0.03
-    cold: float = 273.15
-    hot: float = 333.15
-    steady: float = 0.05
-    share: float = 0.02
+    junction: float
+    cold: float
+    hot: float
+    usual: Usual
 
 
 def figure(record: Record | None, name: str, way: int = 0) -> float | None:
@@ -123,7 +143,8 @@ def bipolar_model(part: Part, setting: Setting, spread: Spread) -> BipolarModel 
 
 def fet_model(part: Part, setting: Setting, spread: Spread) -> FetModel | None:
     """A field-effect transistor from its threshold and its resistance or saturation current."""
-    return _by_record(_make_fet, part.record, part.kind, setting.fets, setting.kelvin or NOMINAL_KELVIN)
+    kelvin = setting.kelvin or NOMINAL_KELVIN
+    return _by_record(_make_fet, part.record, part.kind, setting.fets, kelvin, spread)
 
 
 _KEPT: dict[tuple[int, object, tuple[object, ...]], tuple[Record, object]] = {}
@@ -147,18 +168,18 @@ def _by_record(make: Callable[..., Model | None], record: Record | None, *rest: 
 def _make_diode(record: Record, kind: str, way: int, kelvin: float, spread: Spread) -> DiodeModel | None:
     forward = _volts(record, "forward_volts", way, spread)
     if forward is None:
-        forward = None if kind in ("diode", "led") else 0.7 + way * 2 * spread.junction
+        forward = None if kind in ("diode", "led") else spread.usual.junction + way * 2 * spread.junction
     if forward is None:
         return None
     typical = figure(record, "forward_volts") or forward
     emission = SCHOTTKY_EMISSION if kind == "diode" and typical < SCHOTTKY_BELOW else EMISSION.get(kind, 1.8)
-    amps = figure(record, "forward_current") or (LED_CURRENT if kind == "led" else SMALL_CURRENT)
-    breakdown, knee = None, ZENER_CURRENT
+    amps = figure(record, "forward_current") or (spread.usual.led if kind == "led" else spread.usual.small)
+    breakdown, knee = None, spread.usual.zener
     if kind in ("zener", "reference"):
         breakdown = _first(record, way, "zener_volts", "reference_volts", "output_volts")
         if breakdown is None:
             return None
-        knee = figure(record, "zener_current") or ZENER_CURRENT
+        knee = figure(record, "zener_current") or spread.usual.zener
     return DiodeModel(_saturation(forward, amps, emission, kelvin), emission, breakdown, knee, 0.0, kelvin)
 
 
@@ -171,29 +192,29 @@ def _make_bipolar(record: Record, way: int, gain: int, kelvin: float, spread: Sp
     least, most = figure(record, "gain_least"), figure(record, "gain_most")
     if volts is None or least is None:
         return None
-    most = most or 4 * least
+    most = most or spread.usual.spread_of_gain * least
     factor = math.sqrt(least * most) if not gain else least if gain < 0 else most
-    amps = figure(record, "gain_at_current") or SMALL_CURRENT
+    amps = figure(record, "gain_at_current") or spread.usual.small
     frequency = figure(record, "transition_frequency")
     return BipolarModel(
         saturation=_saturation(volts, amps, 1.0, kelvin),
         gain=factor,
         reverse_gain=1.0,
-        early=EARLY_VOLTS,
-        base_emitter=BASE_EMITTER_FARADS,
-        base_collector=figure(record, "output_capacitance") or BASE_COLLECTOR_FARADS,
+        early=spread.usual.early,
+        base_emitter=spread.usual.base_emitter,
+        base_collector=figure(record, "output_capacitance") or spread.usual.base_collector,
         transit=1 / (2 * math.pi * frequency) if frequency else 0.0,
         kelvin=kelvin,
     )
 
 
-def _make_fet(record: Record, kind: str, way: int, kelvin: float) -> FetModel | None:
+def _make_fet(record: Record, kind: str, way: int, kelvin: float, spread: Spread) -> FetModel | None:
     gate = figure(record, "input_capacitance") or 0.0
     if kind in ("njfet", "pjfet"):
         pinch, amps = figure(record, "pinch_off_volts", way), figure(record, "saturation_drain_current", way)
         if not pinch or not amps:
             return None
-        return FetModel(-pinch, amps / pinch**2, 0.005, True, gate_source=gate or 5e-12, kelvin=kelvin)
+        return FetModel(-pinch, amps / pinch**2, 0.005, True, gate_source=gate or spread.usual.gate, kelvin=kelvin)
     threshold = figure(record, "gate_threshold", way)
     if threshold is None:
         return None
@@ -209,7 +230,7 @@ def _factor(record: Record, threshold: float) -> float | None:
     return 1 / (ohms * (gate - threshold))
 
 
-def amplifier_model(record: Record | None, setting: Setting) -> AmplifierModel | None:
+def amplifier_model(record: Record | None, setting: Setting, usual: Usual) -> AmplifierModel | None:
     """An op-amp from its record; None for a part of which the book knows nothing.
 
     Bias current goes into the inputs unless the book says otherwise; nominal it is the typical one.
@@ -225,11 +246,11 @@ def amplifier_model(record: Record | None, setting: Setting) -> AmplifierModel |
     if setting.bias:
         bias = sign * (most if setting.bias > 0 else 0.0) if direction != "either" else setting.bias * most
     return AmplifierModel(
-        gain=figure(record, "open_loop_gain") or OPEN_LOOP_GAIN,
+        gain=figure(record, "open_loop_gain") or usual.gain,
         bandwidth=figure(record, "gain_bandwidth"),
-        output_ohms=max(figure(record, "output_resistance") or OUTPUT_OHMS, 0.1),
-        from_plus=_not_below_zero(figure(record, "output_from_plus")),
-        from_minus=_not_below_zero(figure(record, "output_from_minus")),
+        output_ohms=max(figure(record, "output_resistance") or usual.output_ohms, 0.1),
+        from_plus=_headroom(record, "output_from_plus", usual),
+        from_minus=_headroom(record, "output_from_minus", usual),
         bias=bias,
         offset=setting.bias * offset,
         noise_volts=figure(record, "noise_voltage") or 0.0,
@@ -238,5 +259,6 @@ def amplifier_model(record: Record | None, setting: Setting) -> AmplifierModel |
     )
 
 
-def _not_below_zero(volts: float | None) -> float:
-    return max(volts if volts is not None else 1.5, 0.0)
+def _headroom(record: Record, name: str, usual: Usual) -> float:
+    volts = figure(record, name)
+    return max(volts if volts is not None else usual.headroom, 0.0)

@@ -367,7 +367,7 @@ class Modeller:
         out = self.node(self.circuit.pins[amplifier.output])
         ins = (amplifier.plus, amplifier.minus if part.kind != "buffer" else amplifier.output)
         supplies = (amplifier.supply_plus, amplifier.supply_minus)
-        model = amplifier_model(part.record, Setting())
+        model = amplifier_model(part.record, Setting(), self.spread.usual)
         yield from self._bias(part, amplifier)
         if any(pin is None for pin in ins) or part.kind == "comparator" or model is None:
             yield Blind(part.key, (out,), f"what {self.said(part)} does at its output is not known")
@@ -378,7 +378,7 @@ class Modeller:
         plus, minus, high, low = (self.node(self.circuit.pins[pin]) for pin in (*ins, *supplies) if pin is not None)
 
         def make(setting: Setting) -> Element:
-            figures = amplifier_model(part.record, setting)
+            figures = amplifier_model(part.record, setting, self.spread.usual)
             assert figures is not None
             return OperationalAmplifier(amplifier.key, out, plus, minus, high, low, replace(figures, bias=0.0))
 
@@ -395,7 +395,7 @@ class Modeller:
         """What flows into the inputs, at their own nodes: these may belong to another block than the output."""
 
         def amps(setting: Setting) -> float:
-            model = amplifier_model(part.record, setting)
+            model = amplifier_model(part.record, setting, self.spread.usual)
             return model.bias if model is not None else 0.0
 
         for name in ("plus", "minus"):

@@ -12,7 +12,7 @@ from netcheck.ground.names import natural_key
 from netcheck.ground.units import AMPERE, VOLT, WATT, Unit
 from netcheck.language.values import Unknown
 from netcheck.physics.behaviour import Behaviour
-from netcheck.physics.devices import Spread
+from netcheck.physics.devices import Spread, Usual
 from netcheck.physics.volts import spoken_net
 
 if TYPE_CHECKING:  # the solver and numpy behind it are imported when the first number is asked for
@@ -20,6 +20,21 @@ if TYPE_CHECKING:  # the solver and numpy behind it are imported when the first 
 
 COLDEST, HOTTEST = "coldest junctions", "hottest junctions"
 JUNCTION, STEADY, SHARE = "spread of junctions", "steady volts", "steady share"
+# Usual figures of parts, by their names in `Usual`: limits of recognition.
+USUAL = {
+    "early": "usual Early volts",
+    "base_emitter": "usual base-emitter capacitance",
+    "base_collector": "usual base-collector capacitance",
+    "gate": "usual gate capacitance",
+    "small": "usual current of a junction",
+    "led": "usual current of a light-emitting diode",
+    "zener": "usual current of a zener diode",
+    "junction": "usual volts of a junction",
+    "gain": "usual open-loop gain",
+    "output_ohms": "usual output resistance",
+    "headroom": "usual headroom of an output",
+    "spread_of_gain": "usual spread of current gain",
+}
 _TRANSISTORS = frozenset({"npn", "pnp", "nmos", "pmos", "njfet", "pjfet"})
 
 
@@ -29,6 +44,7 @@ def spread_of(words: Words) -> Spread:
         junction=words.limit(JUNCTION).value,
         cold=words.limit(COLDEST).value + 273.15,
         hot=words.limit(HOTTEST).value + 273.15,
+        usual=Usual(**{name: words.limit(limit).value for name, limit in USUAL.items()}),
     )
 
 

@@ -195,7 +195,8 @@ def _path(facts: Facts, trace: Trace, a: object, b: object, through: object) -> 
 
 
 def _junctions(facts: Facts, trace: Trace, a: object, b: object, around: object = None) -> object:
-    return junctions(facts.walks, net_key(a), net_key(b), _around(around))
+    volts = tuple(facts.words.limit(f"{end} volts of a bias junction").value for end in ("least", "most"))
+    return junctions(facts.walks, net_key(a), net_key(b), (volts[0], volts[1]), _around(around))
 
 
 def _matches(facts: Facts, trace: Trace, shape: str, **names: object) -> object:

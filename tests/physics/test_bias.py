@@ -20,7 +20,7 @@ def walks_of(circuit: str, book) -> Walks:
 
 
 def count(circuit: str, book, around: frozenset[str] = frozenset()) -> float | Unknown:
-    return junctions(walks_of(circuit, book), "b/net/A", "b/net/B", around)
+    return junctions(walks_of(circuit, book), "b/net/A", "b/net/B", (0.55, 0.75), around)
 
 
 @pytest.mark.parametrize(
@@ -45,7 +45,7 @@ def test_counted(circuit: str, expected: float, book) -> None:
 
 
 def test_one_net_is_not_apart(book) -> None:
-    assert junctions(walks_of("R1 1k A B", book), "b/net/A", "b/net/A") == 0.0
+    assert junctions(walks_of("R1 1k A B", book), "b/net/A", "b/net/A", (0.55, 0.75)) == 0.0
 
 
 def test_a_trimmer_gives_bounds(book) -> None:
