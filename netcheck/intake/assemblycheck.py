@@ -198,6 +198,7 @@ class _Check:
     def _cables(self) -> None:
         taken: dict[str, str] = {}
         for cable in self.assembly.cables:
+            self._bundle(cable)
             ends = [self._find(self.places.part, spot) for spot in (cable.near, cable.far)]
             for place, spot in zip(ends, (cable.near, cable.far), strict=True):
                 if place is None:
@@ -212,7 +213,6 @@ class _Check:
                 self._note(cable.far, "a cable leads from a connector to itself")
             self._cable_wires(cable, near, far)
             self._screen(cable, near, far)
-            self._bundle(cable)
 
     def _bundle(self, cable: Cable) -> None:
         others = [other.name for other in self.assembly.cables if other.name != cable.name]

@@ -50,6 +50,10 @@ MISTAKES = [
         "amp.J1 carries the cable 'a' already",
     ),
     ("cables: [{from: supply.J2, to: amp.J1, screen: {ends at: panel}}]", "'panel' is no end of this cable"),
+    (
+        "cables: [{name: a, from: supply.J2, to: amp.J1, bundled with: aa}, {name: ab, from: supply.J1, to: amp.J2}]",
+        "there is no other cable 'aa'; did you mean 'ab'?",
+    ),
     ("case: {touched by: [supply.H7]}", "supply has no part 'H7'; it is one of: C1, C2, C3, C4, H1"),
     ("positions: {amp.SW1: open}", "amp has no part 'SW1'"),
     ("volts: {amp: {+15: 15 V}}", "amp has no net '+15'; did you mean '+15V'?"),
