@@ -148,6 +148,8 @@ class Currents:
     def _of_part(self, part: Part, pins: list[Pin], sign: str, deep: int) -> Drawn:
         if part.key in self.feeds or (part.kind == "diode" and self._only_feeds(pins, sign)):
             return NOTHING
+        if part.kind == "diode" and len(part.pins) == 2 and (on := self._led_on_to(part, pins, sign)) is not None:
+            return self.of(on, deep + 1) if deep <= MOST_DEEP else _unknown(_opaque(self.walks.said(part)))
         if part.kind == "connector":
             loose = [pin for pin in pins if pin in self.walks.leaves_board(pin.net)]
             return _unknown(f"what {self.walks.said(part)} is joined to is not given") if loose else NOTHING
@@ -166,6 +168,12 @@ class Currents:
         """Whether a diode is on a rail with the end by which it gives current to it."""
         giving = "anode" if sign == "negative" else "cathode"
         return len(pins) == 1 and pins[0].role == giving
+
+    def _led_on_to(self, part: Part, pins: list[Pin], sign: str) -> str | None:
+        """The rail of like sign that a diode leads to from this one."""
+        others = [pin.net for pin in part.pins if pin not in pins]
+        there = self.circuit.nets[others[0]] if len(others) == 1 else None
+        return there.key if there is not None and there.role == "rail" and there.sign == sign else None
 
     def _of_regulator(self, part: Part, pins: list[Pin], deep: int) -> Drawn:
         roles = {pin.role for pin in pins}

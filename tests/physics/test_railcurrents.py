@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from test_judge import facts_of
 
+from netcheck.language.values import Unknown
 from netcheck.physics.behaviour import RestRow
 from netcheck.physics.points import Points
 from netcheck.physics.railcurrents import rail_currents
@@ -52,3 +53,13 @@ def test_a_part_that_is_not_known_leaves_the_rail_unknown(book: RuleBook) -> Non
     found = rows("U9 XYZ123 1=+12V 2=GND 3=A\nR1 10k +12V GND", book)
     assert found["+12V"].nominal is None and "U9" in found["+12V"].reason
     assert found["-12V"].nominal == 0.0
+
+
+def test_a_value_that_cannot_be_read_is_named_instead_of_absurd_currents(book: RuleBook) -> None:
+    """With a wire in the place of R1 a LED would take kiloamperes; between two known nets the value counts too."""
+    facts = facts_of("R1 TBD +12V A\nD1 led a=A k=GND\nR2 TBD +12V GND" + SUPPLY, book)
+    points = Points(facts.walks, spread_of(facts.words))
+    for ref, reference in (("D1", "R1"), ("R1", "R1"), ("R2", "R2")):
+        found = points.amps(facts.circuit.parts[f"amp/{ref}"].pins[0])
+        assert isinstance(found, Unknown) and found.reasons == (f"{reference} has the value 'TBD'",), ref
+        assert isinstance(points.watts(facts.circuit.parts[f"amp/{ref}"]), Unknown), ref

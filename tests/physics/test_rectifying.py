@@ -1,4 +1,4 @@
-"""A rectifier with its reservoir: against ngspice, against the closed bounds of text books, and what must hold always."""
+"""A rectifier with its reservoir: against ngspice, against closed bounds, and what must hold always."""
 
 from __future__ import annotations
 
