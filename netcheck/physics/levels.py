@@ -38,12 +38,13 @@ CLIPPED = 0.97  # an output that is this much of what the gain at rest asks for 
 LEAST_BIAS = 1e-5  # amps at rest below which a diode is no part of a bias network
 SHORT_OHMS = 0.01
 SHORTED_GAIN = 0.1  # a gain below this says little about how far the input goes
-FIRST_SHORTED = 1e-6  # volts in from which a shorted output is moved, in doubling steps
+FIRST_SHORTED, SWEEP = 1e-6, 6.0  # volts in from which a shorted output is moved, and the factor of its steps
 LEAST_SHORTED = SHORT_OHMS * 1e-4  # volts of a shorted output below which nothing to speak of comes
 SURELY_MOVED = 0.3  # volts in beyond which an offset no longer decides to which end a shorted output goes
-SATURATED = 1e-3  # share by which a shorted output still rises when the input is doubled: it gives no more
-HALVINGS = 8
-STEPS = 6  # on either side of rest
+SATURATED = 1e-3  # share by which a shorted output still rises from step to step: it gives no more
+HALVINGS = 5
+STEPS = tuple(step / 6 for step in range(1, 7))  # of what the supply would allow
+SMALL_STEPS = tuple(2.0**-step for step in range(12, -1, -1))
 CYCLE = np.linspace(0.0, 2 * math.pi, 360, endpoint=False)
 EFFORT = 5_000  # about as much as one search from a near start takes; lost points are not searched for by steps
 
@@ -244,13 +245,16 @@ def drive(points: Points, made: PathModel, ohms: float) -> Driven | tuple[str, .
     if abs(gain) < 1e-9:
         return ("nothing to speak of comes out with this load",)
     span = max((abs(volts) for volts in made.network.known.values()), default=0.0)
-    limits = [_last(moved, sign, gain, zero, span) for sign in (1.0, -1.0)]
-    most = min(limits, key=lambda pair: pair[0])
-    peak = abs(gain) * most[0]
-    decibels = 20 * math.log10(abs(gain))
-    changes = np.linspace(-most[0], most[0], 2 * STEPS + 1)
-    there = [point for change in changes if (point := moved.at(float(change))) is not None]
-    return _driven(moved, there, zero, _level(peak, ohms, most[1], decibels))
+    sides = {sign: _side(moved, sign, gain, zero, span) for sign in (1.0, -1.0)}
+    least = min(sides, key=lambda sign: sides[sign].change)
+    most, limit = sides[least].change, sides[least].limit
+    there = [moved.at(0.0)]
+    for sign, side in sides.items():
+        there += [point for change, point in side.points if change <= most]
+        if sign != least and all(change != most for change, _ in side.points):
+            there.append(moved.at(sign * most))
+    level = _level(abs(gain) * most, ohms, limit, 20 * math.log10(abs(gain)))
+    return _driven(moved, [point for point in there if point is not None], zero, level)
 
 
 def _driven(moved: _Moved, there: list[OperatingPoint], zero: float, level: LoadLevel) -> Driven:
@@ -295,7 +299,7 @@ def _swept(moved: _Moved, sign: float, rest: OperatingPoint, zero: float) -> lis
         out = abs(point.volts[moved.output] - zero)
         if change > SURELY_MOVED and out > LEAST_SHORTED and abs(out - before) < SATURATED * out:
             break
-        change, before = 2 * change, out
+        change, before = SWEEP * change, out
     return found
 
 
@@ -308,23 +312,48 @@ def _end_to_end(element: Element, volts: Mapping[str, float]) -> float:
     return volts[nodes[0]] - volts[nodes[-1]]
 
 
-def _last(moved: _Moved, sign: float, gain: float, zero: float, span: float) -> tuple[float, str]:
-    """The largest change of the input that still comes out undistorted, and what acts beyond it."""
-    good, bad, limit = 0.0, min(1.2 * span / abs(gain), span), "nothing within the supply"
-    first = bad if abs(gain) > SHORTED_GAIN else bad / 256
-    for _ in range(HALVINGS if first == bad else 2 * HALVINGS):
-        # Where the end is far off, it is sought by doubling from below, then by halving.
-        middle = first if limit == "nothing within the supply" and first < bad else (good + bad) / 2
-        first = 2 * middle if first < bad else first
-        point = moved.at(sign * middle)
-        out = None if point is None else point.volts[moved.output] - zero
-        reached = out is not None and out / (sign * middle * gain) >= CLIPPED
-        why = "the operating point is lost" if point is None else moved.limit_of(point, reached)
-        if reached and not why:
-            good = middle
-        else:
+@dataclass(frozen=True)
+class _Side:
+    """How far the input can be moved one way: the largest change, what acts beyond it, and the points on the way."""
+
+    change: float
+    limit: str
+    points: tuple[tuple[float, OperatingPoint], ...]
+
+
+def _side(moved: _Moved, sign: float, gain: float, zero: float, span: float) -> _Side:
+    """Move the input one way in steps until the output is no longer what it should be, then halve the last step."""
+    found: list[tuple[float, OperatingPoint]] = []
+    end = min(1.2 * span / abs(gain), span)
+    # Where next to nothing comes out, the end may be far below: steps that double, from small ones on.
+    shares = STEPS if abs(gain) > SHORTED_GAIN else SMALL_STEPS
+    good, bad, limit = 0.0, end, "nothing within the supply"
+    for share in shares:
+        why = _tried(moved, sign * share * end, gain, zero, found)
+        if why:
+            bad, limit = share * end, why
+            break
+        good = share * end
+    for _ in range(HALVINGS if good < bad else 0):
+        middle = (good + bad) / 2
+        why = _tried(moved, sign * middle, gain, zero, found)
+        if why:
             bad, limit = middle, why
-    return good, limit
+        else:
+            good = middle
+    return _Side(good, limit, tuple(found))
+
+
+def _tried(moved: _Moved, change: float, gain: float, zero: float, found: list[tuple[float, OperatingPoint]]) -> str:
+    """Why the output is not what it should be with the input moved; '' when it is, and the point is then kept."""
+    point = moved.at(change)
+    if point is None:
+        return "the operating point is lost"
+    reached = (point.volts[moved.output] - zero) / (change * gain) >= CLIPPED
+    why = moved.limit_of(point, reached)
+    if not why:
+        found.append((abs(change), point))
+    return why
 
 
 def slew_limit(record: Record | None, peak: float, hertz: float = 20e3) -> float | None:

@@ -1,16 +1,17 @@
 """What an output stage does when it is driven: heat, currents and volts of its parts with a load, and shorted.
 
 The way of the signal into the stage is looked for from its output backwards; the path is then moved through what it can
-do as in `levels`, with everything nominal and at two ends: all that lets the stage do least (low supply, little current
-gain, junctions that want many volts in the transistors and few in the diodes), and all that lets it do most. Two things
-that hold each other up may do more than either end; the ends are an estimate.
+do as in `levels`, at two ends: all that lets the stage do least (low supply, little current gain, junctions that want
+many volts in the transistors and few in the diodes), and all that lets it do most. Two things that hold each other up
+may do more than either end; the ends are an estimate.
 """
 
 from __future__ import annotations
 
+import math
 from collections import deque
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from netcheck.ground.names import natural_key
@@ -32,22 +33,46 @@ EFFORT = 20_000
 Reasons = tuple[str, ...]
 
 
+QUANTITIES: Mapping[str, Callable[[Driven, str], float]] = {
+    "watts": lambda driven, name: driven.worst(name)[0],
+    "amps": lambda driven, name: driven.most_amps(name),
+    "volts": lambda driven, name: driven.most_volts(name),
+}
+
+
 @dataclass(frozen=True)
 class Work:
-    """A stage driven with one load: everything nominal, at its least and at its most."""
+    """A stage driven with one load, at its least and at its most.
+
+    Attributes:
+        names: parts of the stage -> elements of the model, which may be another stage of the same structure.
+        found: what was asked for of the model, shared by all stages of its structure.
+    """
 
     model: PathModel
-    nominal: Driven
-    ends: tuple[Driven, ...]
+    least: Driven
+    most: Driven
+    names: Mapping[str, str]
+    found: dict[tuple[str, str], Range] = field(default_factory=dict)
 
-    def over(self, value: Callable[[Driven], float]) -> Range:
-        """A quantity, nominal and between its ends."""
-        values = [value(one) for one in (self.nominal, *self.ends)]
-        return Range(values[0], min(values), max(values))
+    def of_part(self, quantity: str, part: str) -> Range | None:
+        """The most mean watts, peak amps or most volts of a part; None where it is not in the path."""
+        name = self.names.get(part)
+        if name is None or name not in self.least.watts:
+            return None
+        if (quantity, name) not in self.found:
+            value = QUANTITIES[quantity]
+            self.found[quantity, name] = _over(value(self.least, name), value(self.most, name))
+        return self.found[quantity, name]
 
-    def element_of(self, part: str) -> str | None:
-        """The element of a part of one element; None where it is not in the path."""
-        return part if part in self.nominal.watts else None
+    @property
+    def swing(self) -> Range:
+        """Peak volts of the largest sine."""
+        return _over(self.least.level.volts * math.sqrt(2), self.most.level.volts * math.sqrt(2))
+
+
+def _over(one: float, other: float) -> Range:
+    return Range((one + other) / 2, min(one, other), max(one, other))
 
 
 class StageWork:
@@ -60,6 +85,7 @@ class StageWork:
             Setting(supply=1, diodes=1, transistors=-1, gain=1, fets=-1, kelvin=spread.hot),
         )
         self._models: dict[str, PathModel | Reasons] = {}
+        self._driven: dict[tuple[str, float], Work | Reasons] = {}
 
     @cached_property
     def ways(self) -> Ways:
@@ -72,25 +98,34 @@ class StageWork:
         Args:
             ohms: infinite for none, 0 for a short.
         """
-        made = self.model(net)
-        if isinstance(made, tuple):
-            return made
+        asked = (self.points.node(net), ohms)
+        if asked not in self._driven:
+            made = self.model(net)
+            self._driven[asked] = made if isinstance(made, tuple) else self._shared(made, ohms)
+        return self._driven[asked]
+
+    def _shared(self, made: PathModel, ohms: float) -> Work | Reasons:
+        """What a path does, worked out once for all of its structure."""
         key = ("worked", made.structure.key, ohms)
-        kept: tuple[PathModel, Work | Reasons] | None = self.points.kept.get(key)  # type: ignore[assignment]
-        names = kept[0].renaming(made) if kept is not None else None
-        if kept is None or names is None:
-            kept = self.points.kept[key] = made, self._work(made, ohms)
-            return kept[1]
-        model, found = kept
-        if isinstance(found, tuple) or model is made:
-            return found
-        tell = [renamed(self.points, one, model, made, names) for one in (found.nominal, *found.ends)]
-        return Work(made, tell[0], tuple(tell[1:]))
+        kept: Work | Reasons | None = self.points.kept.get(key)  # type: ignore[assignment]
+        if kept is None:
+            kept = self.points.kept[key] = self._work(made, ohms)
+        if isinstance(kept, tuple) or kept is None or kept.model is made:
+            return kept or ()
+        if kept.model.renaming(made) is None:
+            return self._work(made, ohms)
+        names = dict(zip(made.structure.names, kept.model.structure.names, strict=True))
+        return replace(kept, names=names)
+
+    def limit(self, net: str, ohms: float) -> str | Reasons:
+        """What ends the swing of a stage at its least, a clause that speaks of its own parts."""
+        work, made = self.driven(net, ohms), self.model(net)
+        if isinstance(work, tuple) or isinstance(made, tuple):
+            return work if isinstance(work, tuple) else ()
+        names = work.model.renaming(made)
+        return (renamed(self.points, work.least, work.model, made, names) if names else work.least).level.limit
 
     def _work(self, made: PathModel, ohms: float) -> Work | Reasons:
-        nominal = drive(self.points, made, ohms)
-        if isinstance(nominal, tuple):
-            return nominal
         ends = []
         for setting in self.settings:
             moved = self._at(made, setting)
@@ -98,7 +133,7 @@ class StageWork:
             if isinstance(found, tuple):
                 return found
             ends.append(found)
-        return Work(made, nominal, tuple(ends))
+        return Work(made, ends[0], ends[1], {name: name for name in made.structure.names})
 
     def _at(self, made: PathModel, setting: Setting) -> PathModel | Reasons:
         """The path at another setting, at rest there: capacitors hold what they are then charged to."""

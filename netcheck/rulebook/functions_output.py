@@ -26,7 +26,6 @@ from netcheck.rulebook.nouns_assembly import signal_ends
 from netcheck.rulebook.nouns_heat import heatsink_of
 
 if TYPE_CHECKING:
-    from netcheck.physics.levels import Driven
     from netcheck.physics.points import Range
     from netcheck.physics.stagework import StageWork, Work
 
@@ -117,17 +116,17 @@ def _work(facts: Facts, trace: Trace, a: object, load: float) -> Work | Unknown:
     return Unknown(found) if isinstance(found, tuple) else found
 
 
-def _of_part(what: str, unit: Unit, value: Callable[[Driven, str], float]) -> Callable[..., object]:
+def _of_part(what: str, quantity: str, unit: Unit) -> Callable[..., object]:
     def get(facts: Facts, trace: Trace, part: Part, a: object, load: float) -> object:
-        found = _work(facts, trace, a, load)
-        if isinstance(found, Unknown):
-            return found
+        work = _work(facts, trace, a, load)
+        if isinstance(work, Unknown):
+            return work
         trace.saw([part.key])
         said = f"{what} {facts.text_of(part)}"
-        if part.key not in found.nominal.watts:
+        found = work.of_part(quantity, part.key)
+        if found is None:
             return Unknown((f"{said} when the output is driven is not computed",))
-        over = found.over(lambda driven: value(driven, part.key))
-        return _told(facts, over, f"{said} {_with(load)}", unit)
+        return _told(facts, found, f"{said} {_with(load)}", unit)
 
     return get
 
@@ -142,17 +141,17 @@ def _swing(facts: Facts, trace: Trace, a: object, load: float) -> object:
     found = _work(facts, trace, a, load)
     if isinstance(found, Unknown):
         return found
-    over = found.over(lambda driven: driven.level.volts * math.sqrt(2))
-    return _told(facts, over, f"the largest swing {_with(load)}", VOLT)
+    return _told(facts, found.swing, f"the largest swing {_with(load)}", VOLT)
 
 
 def _limited_by(facts: Facts, trace: Trace, a: object, load: float) -> object:
-    found = _work(facts, trace, a, load)
-    return found if isinstance(found, Unknown) else found.ends[0].level.limit
+    trace.step()
+    found = stages_of(facts).limit(net_key(a), load)
+    return Unknown(found) if isinstance(found, tuple) else found
 
 
 def _loudness(facts: Facts, trace: Trace, a: object) -> object:
-    """Sound pressure of the loudest of the told loads, at the largest level; the nominal one counts."""
+    """Sound pressure of the loudest of the told loads, at the largest level that the stage may give."""
     from netcheck.physics.levels import sound_level
 
     levels: list[float] = []
@@ -162,7 +161,7 @@ def _loudness(facts: Facts, trace: Trace, a: object) -> object:
             if isinstance(found, Unknown):
                 return found
             assert told.sensitivity is not None
-            levels.append(sound_level(found.nominal.level.volts, ohms, told.sensitivity))
+            levels.append(sound_level(found.most.level.volts, ohms, told.sensitivity))
     return max(levels) if levels else Unknown(("how loud what is plugged in is at a milliwatt is not given",))
 
 
@@ -327,13 +326,13 @@ OUTPUT_FUNCTIONS: dict[str, Function] = {
         Function("phones_socket", (PLACE,), _fixed(Thing("part")), _phones_socket,
                  "the socket for headphones that an output leads to, nothing when it leads to none"),
         Function("driven_watts", (PART_PARAMETER, PLACE, _LOAD), _fixed(Number(WATT)),
-                 _of_part("the heat of", WATT, lambda driven, name: driven.worst(name)[0]),
+                 _of_part("the heat of", "watts", WATT),
                  "most mean heat of a part while the stage with its output on a drives a load, rest included"),
         Function("driven_amps", (PART_PARAMETER, PLACE, _LOAD), _fixed(Number(AMPERE)),
-                 _of_part("the current of", AMPERE, lambda driven, name: driven.most_amps(name)),
+                 _of_part("the current of", "amps", AMPERE),
                  "peak current of a part while the stage with its output on a drives a load"),
         Function("driven_volts", (PART_PARAMETER, PLACE, _LOAD), _fixed(Number(VOLT)),
-                 _of_part("the voltage across", VOLT, lambda driven, name: driven.most_volts(name)),
+                 _of_part("the voltage across", "volts", VOLT),
                  "most volts across a part, collector to emitter, while the stage drives a load"),
         Function("stage_swing", (PLACE, _LOAD), _fixed(Number(VOLT)), _swing,
                  "peak of the largest sine that a stage gives into a load"),
