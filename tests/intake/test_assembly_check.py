@@ -51,8 +51,9 @@ MISTAKES = [
     ),
     ("cables: [{from: supply.J2, to: amp.J1, screen: {ends at: panel}}]", "'panel' is no end of this cable"),
     (
-        "cables: [{name: a, from: supply.J2, to: amp.J1, bundled with: aa}, {name: ab, from: supply.J1, to: amp.J2}]",
-        "there is no other cable 'aa'; did you mean 'ab'?",
+        "cables: [{from: supply.J2, to: amp.J1, bundled with: signl lead}, "
+        "{name: signal lead, from: supply.J1, to: amp.J2}]",
+        "there is no other cable 'signl lead'; did you mean 'signal lead'?",
     ),
     ("case: {touched by: [supply.H7]}", "supply has no part 'H7'; it is one of: C1, C2, C3, C4, H1"),
     ("positions: {amp.SW1: open}", "amp has no part 'SW1'"),
