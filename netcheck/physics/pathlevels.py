@@ -13,12 +13,13 @@ from netcheck.physics.drives import drive_once
 from netcheck.physics.network.elements import Capacitor, Resistor
 from netcheck.physics.pathmodel import PathModel
 from netcheck.physics.paths import in_band_noise
-from netcheck.physics.signalpaths import AROUND, SOURCE, PathNumbers
+from netcheck.physics.signalpaths import AROUND, OPEN, SOURCE, PathNumbers
 
 NOISE_GRID = np.logspace(1, 5, 121)
 LEAST_SHARE = 0.15  # of the loudest: what makes less noise is not named
 MOST_NAMED = 6
 MOST_DRIVEN_NODES = 80
+NOTHING = "nothing within the supply"  # what `drive` says where it found no limit
 DOWN = 0.01  # of its track: where a volume control stands when it is turned down
 
 
@@ -57,7 +58,7 @@ def noisiest(numbers: PathNumbers) -> tuple[str, ...] | Unknown:
 
 def swing(numbers: PathNumbers, load: float, setting: Setting | None = None) -> tuple[float, str] | Unknown:
     """The largest sine at the output, volts rms, controls fully open or as set, and what limits it."""
-    made = numbers.asked(load, setting or numbers.full)
+    made = numbers.asked(OPEN, setting or numbers.full)  # the load is added where it is driven
     if isinstance(made, Unknown):
         return made
     if made.path.output.back or len(made.path.nodes) > MOST_DRIVEN_NODES:
@@ -96,9 +97,11 @@ def _most(numbers: PathNumbers, setting: Setting) -> float | Unknown:
         most = swing(numbers, numbers.loads[0], setting)
         if isinstance(most, Unknown):
             return most
-        numbers.points.kept[key] = most[0] / abs(numbers.middle(made))
+        volts = most[0] / abs(numbers.middle(made))
+        endless = most[1] == NOTHING
+        numbers.points.kept[key] = Unknown(("no source of so few volts makes it distort",), volts) if endless else volts
     found = numbers.points.kept[key]
-    assert isinstance(found, float)
+    assert isinstance(found, float | Unknown)
     return found
 
 
