@@ -303,7 +303,7 @@ def _ring(loop: GroundLoop, number: int, review: Review, names: Names) -> RingRo
     outcomes = {v.outcome for v in review.verdicts if loop.key in v.keys}
     if loop.carries_signal_reference is True:
         picked = "too little of it to be heard" if "clear" in outcomes else "it is heard"
-        remarks.append(f"a signal is measured against a piece of it and takes up what the ring picks up: {picked}")
+        remarks.append(f"signals are measured against a piece of it and take up what the ring picks up: {picked}")
     elif loop.carries_signal_reference is False:
         remarks.append("no signal is measured against any of these conductors")
     else:
