@@ -381,6 +381,15 @@ class PathNumbers:
         plain = path_model(self.points, self.path, self.usual)
         return Unknown(plain) if isinstance(plain, tuple) else input_ohms(plain)
 
+    def ohms_at(self, node: str, hertz: float) -> float | Unknown:
+        """What a node of the path shows at a frequency with its source at rest and no load; 0 where it is held."""
+        made = self.asked(OPEN)
+        if isinstance(made, Unknown):
+            return made
+        if node not in made.small.index:
+            return 0.0
+        return float(np.abs(made.small.impedance(node, np.array([hertz])))[0])
+
     def output_ohms(self, hertz: float) -> float | Unknown:
         """What a load meets at a frequency, its lead and itself aside."""
         made = path_model(self.points, self.path, self.usual)

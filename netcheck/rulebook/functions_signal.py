@@ -12,7 +12,7 @@ from netcheck.language.types import Function, ListOf, Number, Parameter, Text, T
 from netcheck.language.values import Lot, Unknown, unite
 from netcheck.physics.ports import SignalPath
 from netcheck.rulebook.facts import Facts
-from netcheck.rulebook.functions import PART_PARAMETER
+from netcheck.rulebook.functions import PART_PARAMETER, PLACE, net_key
 from netcheck.rulebook.signals import loudness, signals_of
 
 MIDDLE = 1000.0
@@ -191,6 +191,20 @@ def _output_ohms(facts: Facts, trace: Trace, path: SignalPath, f: float | None =
     return signals_of(facts).ask(path, lambda numbers: numbers.output_ohms(MIDDLE if f is None else f))
 
 
+def _source_resistance(facts: Facts, trace: Trace, a: object, f: float | None = None) -> object:
+    """By the first path in which the net has a say and that is computed."""
+    node = facts.at_rest.points.node(net_key(a))
+    found: object = Unknown(
+        (f"no signal path leads through {facts.net_text(facts.circuit.nets[net_key(a)])}",), low=0.0
+    )
+    for path in signals_of(facts).with_nodes({node})[:MOST_PATHS]:
+        _looked(facts, trace, path)
+        found = signals_of(facts).ask(path, lambda numbers: numbers.ohms_at(node, MIDDLE if f is None else f))
+        if not isinstance(found, Unknown):
+            break
+    return found
+
+
 def _signal_volts(facts: Facts, trace: Trace, part: Part, f: float) -> object:
     """The most that any path with a part lays across it, at the largest level of its source.
 
@@ -262,6 +276,8 @@ SIGNAL_FUNCTIONS: dict[str, Function] = {
                  "V rms of the source that distort though the controls that close the path are turned down"),
         Function("input_ohms", (PATH,), _fixed(Number(OHM)), _input_ohms, "what a source meets at 1 kHz"),
         Function("output_ohms", (PATH, AT), _fixed(Number(OHM)), _output_ohms, "what a load meets at a frequency"),
+        Function("source_resistance", (PLACE, AT), _fixed(Number(OHM)), _source_resistance,
+                 "what a net of a signal path shows at a frequency, its source at rest and no load at its output"),
         Function("signal_volts", (PART_PARAMETER, _number("f", HERTZ, "a frequency")), _fixed(Number(VOLT)),
                  _signal_volts, "V rms of the largest signal across a part of two ends at a frequency"),
     )

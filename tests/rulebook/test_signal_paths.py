@@ -143,3 +143,13 @@ def test_the_signal_across_a_capacitor_needs_the_level_of_the_source(book) -> No
     found = call(facts, "signal_volts", facts.circuit.parts["amp/C1"], 20.0)
     assert isinstance(found, Unknown) and "largest level" in found.reasons[0]
     assert call(facts, "signal_volts", facts.circuit.parts["amp/C91"], 20.0) == 0.0
+
+
+def test_what_a_net_is_driven_from(book) -> None:
+    facts, _ = only(UPRIGHT.format(capacitor="1u"), book)
+    nets = facts.circuit.nets
+    assert call(facts, "source_resistance", nets["amp/net/OUT"]) == pytest.approx(100.0, rel=0.01)
+    assert call(facts, "source_resistance", nets["amp/net/A"]) == pytest.approx(
+        abs(1 / (1 / 10e3 + 2j * math.pi * 1e3 * 1e-6)), rel=0.02
+    )
+    assert isinstance(call(facts, "source_resistance", nets["amp/net/X"]), Unknown)
