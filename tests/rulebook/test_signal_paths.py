@@ -115,7 +115,8 @@ def test_the_swing_ends_at_the_supply(book) -> None:
 
 
 def test_a_volume_control_stands_fully_open_and_a_tone_control_in_the_middle(book) -> None:
-    loud = UPRIGHT.format(capacitor="1u").replace("J1 jack T=IN", "RV1 potentiometer 1k 1=GND 2=IN 3=TOP\nJ1 jack T=TOP")
+    plain = UPRIGHT.format(capacitor="1u")
+    loud = plain.replace("J1 jack T=IN", "RV1 potentiometer 1k 1=GND 2=IN 3=TOP\nJ1 jack T=TOP")
     facts, path = only(loud, book)
     assert call(facts, "gain", path) == pytest.approx(20 * math.log10(3.2), abs=0.02)
     assert call(facts, "full_gain", path) == call(facts, "gain", path)
