@@ -16,7 +16,7 @@ from netcheck.physics.mating import GROUNDS, Joint
 # Resistivity of copper at 20 degrees Celsius, in ohm metres. Source: IEC 60028 (1.7241e-8; from memory).
 COPPER = 1.7241e-8
 METRE, HOUSE = "metre of thin wire", "way through the house"
-LONGEST = "longest lead in a box"
+LONGEST, SCREW = "longest lead in a box", "screw to the case"
 
 # Connectors whose signals are measured wire against wire; the shell carries none.
 _BALANCED = frozenset({"xlr"})
@@ -77,9 +77,11 @@ def ohms_of(wire: Wire, words: Words) -> float | Unknown:
         )
     if wire.length is not None and wire.area is not None:
         return wire_ohms(wire.length, wire.area)
-    what = "the bond at" if wire.kind == "case" else "the wire"
+    if wire.kind == "case":
+        doubt = f"the resistance of the bond at {wire.key.split('/', 1)[1]} is not given"
+        return Unknown((doubt,), low=0.0, high=words.limit(SCREW).value)
     return Unknown(
-        (f"length and gauge of {what} {wire.key.split('/', 1)[1]} are not given",),
+        (f"length and gauge of the wire {wire.key.split('/', 1)[1]} are not given",),
         low=0.0,
         high=most * max(1.0, wire.length or 0.0),
     )
