@@ -185,8 +185,8 @@ class Loops:
         """The network of an amplifier's loop, or why there is none.
 
         Args:
-            inputs: with what hangs on the inputs of the amplifiers in it. loads: with what the output drives, which
-                matters only where its resistance does.
+            inputs: with what hangs on the inputs of the amplifiers in it, for direct current. loads: with what the
+                output drives, which matters only where its resistance does.
         """
         key = (amplifier.key, inputs, loads)
         if key not in self._networks:
@@ -235,7 +235,7 @@ class Loops:
             node = todo.pop()
             near = set(self._groups.get(node, ()))
             if node not in self.outputs or (loads and node == own.output):
-                near |= {other for other in self._neighbours(node) if other not in self.outputs}
+                near |= {other for other in self._neighbours(node, inputs) if other not in self.outputs}
             if inputs and node in self._inputs:
                 near |= {other for other in self._inputs[node] if other not in self.outputs}
             for other in near - found - self.points.plan.known.keys():
@@ -243,9 +243,10 @@ class Loops:
                 todo.append(other)
         return frozenset(found)
 
-    def _neighbours(self, node: str) -> Iterable[str]:
+    def _neighbours(self, node: str, direct: bool) -> Iterable[str]:
+        """Nodes that a node has a say in through parts that do not amplify; `direct`: not through capacitors."""
         for piece in self.by_node.get(node, ()):
-            if not piece.amplifier:
+            if not piece.amplifier and not (direct and piece.alternating):
                 yield from (b for a, b in _pulls(piece) if a == node)
 
     def _counts(self, piece: Piece, nodes: frozenset[str]) -> bool:

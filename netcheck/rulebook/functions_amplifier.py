@@ -65,8 +65,8 @@ def _share(facts: Facts) -> float:
     return float(facts.words.limit(SHARE).value)
 
 
-def _saw(facts: Facts, trace: Trace, amp: Amplifier) -> None:
-    loop = loops_of(facts).network(amp)
+def _saw(facts: Facts, trace: Trace, amp: Amplifier, inputs: bool = False) -> None:
+    loop = loops_of(facts).network(amp, inputs=inputs)
     trace.step()
     if not isinstance(loop, tuple):
         trace.saw([amp.part, *dict.fromkeys(piece.part for piece in loop.pieces)])
@@ -143,7 +143,7 @@ def _goes_out(facts: Facts, net: str) -> bool:
 
 
 def _offset(facts: Facts, trace: Trace, amp: Amplifier) -> Offset | Unknown:
-    _saw(facts, trace, amp)
+    _saw(facts, trace, amp, inputs=True)
     found = offsets_of(facts).of(amp)
     return Unknown(found) if isinstance(found, tuple) else found
 
