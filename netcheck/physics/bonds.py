@@ -80,11 +80,15 @@ def ohms_of(wire: Wire, words: Words) -> float | Unknown:
     if wire.kind == "case":
         doubt = f"the resistance of the bond at {wire.key.split('/', 1)[1]} is not given"
         return Unknown((doubt,), low=0.0, high=words.limit(SCREW).value)
-    return Unknown(
-        (f"length and gauge of the wire {wire.key.split('/', 1)[1]} are not given",),
-        low=0.0,
-        high=most * max(1.0, wire.length or 0.0),
-    )
+    return Unknown((_missing(wire),), low=0.0, high=most * max(1.0, wire.length or 0.0))
+
+
+def _missing(wire: Wire) -> str:
+    """What is not told of a wire, or of the whole lead that it is part of."""
+    name = wire.cable.removeprefix("cable/") or f"wire from {wire.key.split('/', 1)[1]}"
+    lacking = [word for word, value in (("length", wire.length), ("gauge", wire.area)) if value is None]
+    what = " and ".join(lacking) if len(lacking) > 1 else f"the {lacking[0]}"
+    return f"{what} of the {name} {'are' if len(lacking) > 1 else 'is'} not given"
 
 
 def references(assembled: Assembled) -> frozenset[str]:
