@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from types import MappingProxyType
 
 import networkx as nx
 
@@ -66,9 +67,15 @@ class Plan:
     silent: Mapping[str, str] = field(default_factory=dict)
 
 
-def plan(walks: Walks, spread: Spread) -> Plan:
-    """Model a circuit and put it in order. Its cost grows with the number of parts; nothing is solved."""
+def plan(walks: Walks, spread: Spread, supposed: Mapping[str, float] = MappingProxyType({})) -> Plan:
+    """Model a circuit and put it in order. Its cost grows with the number of parts; nothing is solved.
+
+    Args:
+        supposed: volts of nets that are not known, for what does not depend on them.
+    """
     known = _known(walks)
+    for net, volts in supposed.items():
+        known.setdefault(walks.joined_by_cable(net)[0], (volts,) * 3)
     modeller = Modeller(walks, {node: volts[1] for node, volts in known.items()}, spread)
     pieces, blinds = _all_pieces(walks, modeller, known)
     graph = _graph(walks, modeller, pieces, known)

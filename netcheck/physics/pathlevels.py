@@ -61,6 +61,8 @@ def swing(numbers: PathNumbers, load: float, setting: Setting | None = None) -> 
     made = numbers.asked(OPEN, setting or numbers.full)  # the load is added where it is driven
     if isinstance(made, Unknown):
         return made
+    if numbers.assumed:
+        return Unknown(numbers.assumed)
     if made.path.output.back or len(made.path.nodes) > MOST_DRIVEN_NODES:
         return Unknown(("the largest signal of this path is not computed",))
     found = drive_once(numbers.points, made, load)

@@ -77,6 +77,7 @@ class Points:
         walks: the circuit with its cables. spread: how far things are from nominal.
         ends: keys of the pins where signals are told to come in and go out.
         tolerances: of parts by kind where none is stated, as fractions.
+        supposed: volts of rails that are not known, for what does not depend on them.
     """
 
     def __init__(
@@ -85,9 +86,10 @@ class Points:
         spread: Spread,
         ends: frozenset[str] = frozenset(),
         tolerances: Mapping[str, float] = MappingProxyType({}),
+        supposed: Mapping[str, float] = MappingProxyType({}),
     ) -> None:
         self.walks, self.spread, self.ends, self.tolerances = walks, spread, ends, tolerances
-        self.plan: Plan = plan(walks, spread)
+        self.plan: Plan = plan(walks, spread, supposed)
         self._solved: dict[tuple[int, str, int], Values | tuple[str, ...]] = {}
         self._options: dict[str, tuple[Setting, ...]] = {}
         self.kept: dict[Hashable, object] = {}  # what was worked out, by the structure of what it is of

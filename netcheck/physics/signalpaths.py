@@ -8,7 +8,7 @@ balanced output the difference of its pins counts.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
 from types import MappingProxyType
@@ -21,7 +21,7 @@ from netcheck.ground.names import natural_key
 from netcheck.language.values import Unknown
 from netcheck.physics.devices import NOMINAL, Setting
 from netcheck.physics.modelling import WIRE_OHMS, ZERO
-from netcheck.physics.network.elements import Capacitor, Resistor
+from netcheck.physics.network.elements import Bipolar, Capacitor, Diode, Fet, Resistor
 from netcheck.physics.network.operating import Network, OperatingPoint
 from netcheck.physics.network.response import Singular, Transfer
 from netcheck.physics.pathmodel import MIDDLE, PathModel, crossing, path_model, pieces_at
@@ -50,10 +50,20 @@ class PathNumbers:
         points: of the circuit. path: its way. told: positions of its potentiometers, 0 to 1 by key of the part.
         closes: decibels between both ends of a potentiometer from which it is taken for one that closes the path; such
             a one stands where most comes out unless its position is told, any other in the middle.
+        assumed: reasons why volts of rails are not known where the points assume some. Then small signals alone are
+            computed, and only where nothing but amplifiers, resistors, capacitors and coils has a say: what these do
+            to a small signal does not depend on the supply.
     """
 
-    def __init__(self, points: Points, path: SignalPath, told: dict[str, float], closes: float) -> None:
-        self.points, self.path, self.told, self.closes = points, path, told, closes
+    def __init__(
+        self,
+        points: Points,
+        path: SignalPath,
+        told: Mapping[str, float],
+        closes: float,
+        assumed: tuple[str, ...] = (),
+    ) -> None:
+        self.points, self.path, self.told, self.closes, self.assumed = points, path, told, closes, assumed
         self._models: dict[tuple[object, ...], PathModel | tuple[str, ...]] = {}
 
     # The network
@@ -159,6 +169,8 @@ class PathNumbers:
             return made
         if unread := self._unread():
             return unread
+        if self.assumed and any(isinstance(element, Diode | Bipolar | Fet) for element in made.network.elements):
+            return self.assumed
         try:
             found = self.middle(made)
         except Singular as singular:

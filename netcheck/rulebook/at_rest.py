@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -70,6 +71,12 @@ class AtRest:
         from netcheck.physics.points import Points
 
         return Points(self.walks, spread_of(self.words), self.told_ends, tolerances_of(self.words))
+
+    def with_rails(self, supposed: Mapping[str, float]) -> Points:
+        """Operating points with supposed volts on some rails, for what does not depend on them."""
+        from netcheck.physics.points import Points
+
+        return Points(self.walks, spread_of(self.words), self.told_ends, tolerances_of(self.words), supposed)
 
     def numbers(self, board: str) -> Behaviour:
         """Everything that is computed of a board."""

@@ -14,9 +14,11 @@ from netcheck.physics.ports import SignalPath, Told, Ways, signal_paths
 from netcheck.rulebook.facts import Facts
 
 if TYPE_CHECKING:  # the solver and numpy behind it are imported when the first number is asked for
+    from netcheck.physics.points import Points
     from netcheck.physics.signalpaths import PathNumbers
 
-CLOSES = "a control that closes"
+CLOSES, SUPPOSED = "a control that closes", "a supposed rail"
+_SIGNS = {"positive": 1.0, "negative": -1.0}
 _KEPT = "signals of rules"
 Value = TypeVar("Value")
 
@@ -61,13 +63,28 @@ class Signals:
         return best
 
     def numbers(self, path: SignalPath) -> PathNumbers:
-        """The numbers of a path."""
+        """The numbers of a path; where volts of rails are missing, those that do not depend on them."""
         if path not in self._numbers:
             from netcheck.physics.signalpaths import PathNumbers
 
-            points, closes = self.facts.at_rest.points, self.facts.words.limit(CLOSES).value
-            self._numbers[path] = PathNumbers(points, path, _positions(self.facts), closes)
+            closes = self.facts.words.limit(CLOSES).value
+            found = PathNumbers(self.facts.at_rest.points, path, self._positions, closes)
+            if found.reasons and not path.doubt and self._supposed is not None:
+                other = PathNumbers(self._supposed, path, self._positions, closes, assumed=found.reasons)
+                found = found if other.reasons else other
+            self._numbers[path] = found
         return self._numbers[path]
+
+    @cached_property
+    def _positions(self) -> Mapping[str, float]:
+        return _positions(self.facts)
+
+    @cached_property
+    def _supposed(self) -> Points | None:
+        """The operating points with supposed volts on the rails of which only the sign is known; None without such."""
+        volts = self.facts.words.limit(SUPPOSED).value
+        rails = [net for net in self.facts.nets_of("rail") if net.volts is None and net.sign in _SIGNS]
+        return self.facts.at_rest.with_rails({net.key: volts * _SIGNS[net.sign] for net in rails}) if rails else None
 
     def ask(self, path: SignalPath, what: Callable[[PathNumbers], Value | Unknown]) -> Value | Unknown:
         """A number of a path, its reasons told with the path; unknown where the equations have no solution."""
