@@ -209,6 +209,8 @@ class Loops:
             return blind
         touched = {piece.name: piece for node in nodes for piece in self.by_node.get(node, ())}
         pieces = [one for one in touched.values() if one is not mine[0] and self._counts(one, nodes)]
+        fed = _fed_by_transistors(pieces)
+        pieces = [one for one in pieces if not ("outside" in one.varies and one.nodes[0] in fed)]
         pieces.sort(key=lambda piece: natural_key(piece.name))
         volts = self._volts(pieces)
         if isinstance(volts, tuple):
@@ -355,6 +357,14 @@ def _pulls(piece: Piece) -> tuple[tuple[str, str], ...]:
     if piece.amplifier:
         return tuple((node, piece.nodes[0]) for node in dict.fromkeys(piece.nodes[1:3]) if node != piece.nodes[0])
     return piece.pulls
+
+
+def _fed_by_transistors(pieces: Iterable[Piece]) -> frozenset[str]:
+    """Nodes that a transistor sends its current into, through a resistor or straight: nobody joins a source there."""
+    emitters = {piece.nodes[2] for piece in pieces if len(piece.nodes) == 3}
+    two = [one for one in pieces if len(one.nodes) == 2 and not one.alternating and "outside" not in one.varies]
+    beside = {node for piece in two if emitters & set(piece.nodes) for node in piece.nodes}
+    return frozenset(emitters | beside)
 
 
 def free(element: Element) -> Element:
