@@ -130,11 +130,16 @@ def filled(account: RuleAccount) -> str:
     >>> filled(RuleAccount("a/b", "", "", "Put {{least}} in {{arm.device}}.", "damage", "board", (),
     ...                    (("least", "0.1 Ω", ""),), "", "", True, {}))
     'Put 0.1 Ω in the arm device.'
+    >>> filled(RuleAccount("a/b", "", "", "Join {{briefly(grounds)}} to the {{cable}}.", "damage", "board", (),
+    ...                    (), "", "", True, {}))
+    'Join the grounds to the cable.'
     """
     values = {name.replace("_", " "): value for name, value, _ in account.limits}
 
     def fill(match: re.Match[str]) -> str:
-        name = re.sub(r"[._]", " ", match[1].strip())
-        return values.get(name) or (f"the {name}" if re.fullmatch(r"[A-Za-z0-9 ]+", name) else "…")
+        asked = re.sub(r"briefly\((.*)\)", r"\1", match[2].strip())
+        name = re.sub(r"[._]", " ", asked)
+        plain_name = name if match[1] else f"the {name}"
+        return match[1] + (values.get(name) or (plain_name if re.fullmatch(r"[A-Za-z0-9 ]+", name) else "…"))
 
-    return re.sub(r"\{\{(.{0,200}?)\}\}", fill, account.remedy)
+    return re.sub(r"(\bthe |)\{\{(.{0,200}?)\}\}", fill, account.remedy)
