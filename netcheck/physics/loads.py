@@ -33,7 +33,8 @@ class Loads:
         told: outputs that the assembly tells.
         phones_words: words of a socket or a net for headphones, upper case. phones: ohms that are usual there.
         up_to: ohms in series beyond which an output is not meant for headphones.
-        line: ohms of a line input. line_families: of connectors that lead to one.
+        line: ohms of a line input. line_up_to: ohms in series before one, at most.
+        line_families: of connectors that lead to one.
     """
 
     def __init__(
@@ -44,11 +45,12 @@ class Loads:
         phones: tuple[float, ...] = (),
         up_to: float = 0.0,
         line: float = 0.0,
+        line_up_to: float = 0.0,
         line_families: frozenset[str] = frozenset({"rca", "xlr", "din"}),
     ) -> None:
         self.walks, self.told = walks, tuple(told)
         self.phones_words, self.phones, self.up_to = phones_words, phones, up_to
-        self.line, self.line_families = line, line_families
+        self.line, self.line_up_to, self.line_families = line, line_up_to, line_families
         self._far: dict[str, frozenset[str]] = {}
 
     @cached_property
@@ -79,7 +81,9 @@ class Loads:
 
     def _beyond(self, net: str) -> list[Part]:
         """Connectors behind one further resistor."""
-        nets = {to for at in self.far(net) for _, to in self._steps(at, self.line) if to not in self.far(net)}
+        near = self.far(net)
+        steps = (to for at in near for _, to in self._steps(at, self.line_up_to, frozenset()))
+        nets = {to for to in steps if to not in near and self.walks.circuit.nets[to].role not in STOPS}
         return [part for to in sorted(nets, key=natural_key) for part in self._connectors(to)]
 
     def outlets(self, net: str) -> tuple[Part, ...]:

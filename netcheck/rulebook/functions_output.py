@@ -33,7 +33,8 @@ _STAGES: WeakKeyDictionary[object, StageWork] = WeakKeyDictionary()
 _LOADS: WeakKeyDictionary[Facts, Loads] = WeakKeyDictionary()
 BODIES = "resistor bodies"
 PHONES_WORDS, LEAST_PHONES, MOST_PHONES = "phones sockets", "least headphones", "most headphones"
-LINE, SERIES, JOINT, WASHER = "line input", "resistor before headphones", "joint to a heatsink", "insulating washer"
+LINE, LINE_SERIES = "line input", "resistor before a line"
+SERIES, JOINT, WASHER = "resistor before headphones", "joint to a heatsink", "insulating washer"
 
 
 def stages_of(facts: Facts) -> StageWork:
@@ -57,7 +58,15 @@ def loads_of(facts: Facts) -> Loads:
         words = facts.words
         phones = (words.limit(LEAST_PHONES).value, words.limit(MOST_PHONES).value)
         names = words.text_words(PHONES_WORDS)
-        _LOADS[facts] = Loads(facts.walks, told, names, phones, words.limit(SERIES).value, words.limit(LINE).value)
+        _LOADS[facts] = Loads(
+            facts.walks,
+            told,
+            names,
+            phones,
+            words.limit(SERIES).value,
+            words.limit(LINE).value,
+            words.limit(LINE_SERIES).value,
+        )
     return _LOADS[facts]
 
 
