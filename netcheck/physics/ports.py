@@ -2,8 +2,8 @@
 
 Of an assembly that tells its inputs and outputs, the paths go from each input to each output that it can get to. Of
 other boards they are inferred: a port is a signal net with a connector on it, and it is an input to an output if
-something that amplifies passes on what comes in there and nothing leads back. Contacts of switches and relays whose
-position is not given are taken as closed where the way leads through them, as few as will do.
+something that amplifies passes on what comes in there, and nothing on the board drives it. Contacts of switches and
+relays whose position is not given are taken as closed where the way leads through them, as few as will do.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from netcheck.ground.names import natural_key
 from netcheck.ground.units import Quantity
 from netcheck.physics.devices import NOMINAL
 from netcheck.physics.modelling import Piece
-from netcheck.physics.network.elements import Resistor
+from netcheck.physics.network.elements import Capacitor, Resistor
 
 if TYPE_CHECKING:  # the solver and numpy behind it are imported when the first number is asked for
     from netcheck.physics.points import Points
@@ -30,6 +30,8 @@ MOST_PORTS = 600  # a board with more pins on connectors than this is no audio b
 MOST_INFERRED = 600
 # Feedback through no more than this holds a node as an output does: the load hangs on it. Common practice, no source.
 STIFF_OHMS = 220.0
+# What stands between an amplifier and its socket: no more ohms, no fewer farads. Common practice, no source.
+OUTPUT_OHMS, COUPLING_FARADS = 1000.0, 220e-9
 CONTACT = "contact "
 
 Flow = Mapping[str, Sequence[tuple[str, str, bool]]]
@@ -168,6 +170,38 @@ class Ways:
             pole.setdefault(self.points.node(pin.net), set()).add(at // 3)
         a, b = piece.nodes
         return bool(pole.get(a, set()) & pole.get(b, set()))
+
+    def is_driven(self, node: str) -> bool:
+        """Whether an amplifier or an emitter drives a node, through no more than what usually stands in an output."""
+        seen, todo = {node}, [node]
+        while todo:
+            at = todo.pop()
+            if at in self.outputs or at in self._emitters:
+                return True
+            for other in self._near.get(at, ()):
+                if other not in seen:
+                    seen.add(other)
+                    todo.append(other)
+        return False
+
+    @cached_property
+    def _emitters(self) -> frozenset[str]:
+        return frozenset(p.nodes[2] for p in self.points.plan.pieces if len(p.nodes) == 3 and not p.amplifier)
+
+    @cached_property
+    def _near(self) -> Mapping[str, Sequence[str]]:
+        """Nodes joined by small resistors, contacts that are closed, and coupling capacitors."""
+        found: dict[str, list[str]] = {}
+        for piece in self.points.plan.pieces:
+            if len(piece.nodes) != 2 or set(piece.nodes) & self.aside:
+                continue
+            element = piece.make(NOMINAL)
+            small = isinstance(element, Resistor) and element.ohms <= OUTPUT_OHMS
+            if small or (isinstance(element, Capacitor) and element.farads >= COUPLING_FARADS):
+                a, b = piece.nodes
+                found.setdefault(a, []).append(b)
+                found.setdefault(b, []).append(a)
+        return found
 
     def reach(self, node: str) -> dict[str, tuple[bool, frozenset[str]]]:
         """Nodes that a signal gets to: whether something amplifies on the way, and the contacts that must be closed.
@@ -321,10 +355,14 @@ def _inferred(ways: Ways) -> Iterable[SignalPath]:
     at = {port.node: port for port in ports}
     many = 0
     for first in ports:
+        if ways.is_driven(first.node):
+            continue
         for node in sorted(at.keys() & reach[first.node].keys(), key=natural_key):
             last = at[node]
             amplified, joined = reach[first.node][node]
-            if node == first.node or not amplified or first.node in reach[node] or node in passive[first.node]:
+            if node == first.node or not amplified or node in passive[first.node]:
+                continue
+            if first.node in reach[node] and not ways.is_driven(node):  # which of the two is the output is not told
                 continue
             many += 1
             if many > MOST_INFERRED:

@@ -53,6 +53,20 @@ def test_a_pair_of_transistors_in_the_loop_leads_on_to_the_socket(book) -> None:
     assert len(paths(text, book)) == 1
 
 
+def test_what_an_amplifier_drives_is_no_input(book) -> None:
+    """Two outputs that hear each other, as those of a cross-coupled driver do, are no input to each other."""
+    text = BUFFER.replace("5=GND 6=X 7=X", "5=S 6=N 7=W") + (
+        "R2 10k O N\nR3 10k N W\nR4 10k W S\nR5 10k S GND\nR6 47R O HOT\nR7 47R W COLD\nC1 22u HOT TIP\n"
+        "J1 jack T=P S=GND\nJ2 jack T=TIP R=COLD S=GND\n"
+    )
+    assert {first.split(".")[0] for first, _ in paths(text, book)} == {"amp/J1"}
+
+
+def test_an_input_of_a_filter_is_one_though_its_capacitors_lead_to_the_output(book) -> None:
+    text = BUFFER.replace("R1 100k P GND", "R1 10k IN F\nR2 10k F P\nC1 10n F O\nC2 4n7 P GND")
+    assert len(paths(text + "J1 jack T=IN S=GND\nJ2 jack T=O S=GND\n", book)) == 1
+
+
 def test_the_poles_of_a_relay_are_kept_apart(book) -> None:
     """Two channels through one relay: the way of the left one does not lead through the other pole."""
     text = BUFFER.replace("5=GND 6=X 7=X", "5=Q 6=W 7=W") + (

@@ -154,3 +154,21 @@ def test_what_a_net_is_driven_from(book) -> None:
         abs(1 / (1 / 10e3 + 2j * math.pi * 1e3 * 1e-6)), rel=0.02
     )
     assert isinstance(call(facts, "source_resistance", nets["amp/net/X"]), Unknown)
+
+
+UNKNOWN_RAILS = UPRIGHT.format(capacitor="1u").replace("-15V", "VEE").replace("+15V", "VCC")
+
+
+def test_rails_of_unknown_volts_leave_what_a_small_signal_does(book) -> None:
+    facts, path = only(UNKNOWN_RAILS, book)
+    assert call(facts, "gain", path) == pytest.approx(20 * math.log10(3.2), abs=0.02)
+    assert call(facts, "inverts", path) is False
+    swing = call(facts, "swing", path, 1e4)
+    assert isinstance(swing, Unknown) and "the volts of VCC are not known" in swing.reasons
+
+
+def test_but_not_where_a_transistor_depends_on_them(book) -> None:
+    text = UNKNOWN_RAILS.replace("R3 100R O OUT", "Q1 BC547B c=VCC b=O e=OUT\nR3 1k OUT VEE")
+    facts, path = only(text, book)
+    gain = call(facts, "gain", path)
+    assert isinstance(gain, Unknown) and "the volts of VCC are not known" in gain.reasons
