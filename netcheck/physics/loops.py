@@ -47,6 +47,7 @@ MOST_NODES = 80
 MOST_VARYING = 12
 STIFF_OHMS = 1e-3  # stands for an output without resistance
 OUT_OF_REACH = -1e9  # how near an output comes to its rails where no rail is to act
+ALIKE = 1e-3  # values no further apart than this part of them are told without saying why they differ
 NO_FEEDBACK = 1e-9  # a feedback factor below this is none
 _CURVED = (Diode, Bipolar, Fet)
 _UNREAD = ("ohms of ", "track of ")
@@ -62,10 +63,20 @@ class Span:
     doubts: Reasons = ()
 
 
-def span(values: Iterable[float], doubts: Reasons = ()) -> Span:
-    """The ends of some values."""
+def span(values: Iterable[float], doubts: Iterable[str] = ()) -> Span:
+    """The ends of some values, and what makes them differ from the first.
+
+    Args:
+        doubts: for each value why it may be that one, '' for none; those are told that make a difference.
+    """
     found = list(values)
-    return Span(min(found), max(found), doubts)
+    first = found[0]
+    why = (
+        text
+        for value, text in zip(found, doubts, strict=False)
+        if text and not math.isclose(value, first, rel_tol=ALIKE)
+    )
+    return Span(min(found), max(found), tuple(dict.fromkeys(why)))
 
 
 @dataclass(frozen=True)
@@ -75,7 +86,7 @@ class LoopNetwork:
     Attributes:
         own: the amplifier's element at nominal. nodes: those to be found. pieces: all but its own.
         settings: nominal first, then the ends of all that varies, one thing at a time.
-        doubts: why figures have two ends, by what varies. unread: those of values that cannot be read.
+        doubts: for each setting why it may be that one, '' for the first. unread: which values cannot be read.
         volts: at rest, where something is curved. others: keys of further amplifiers in the network.
         transistors: keys of those in it.
     """
@@ -216,6 +227,8 @@ class Loops:
         if isinstance(volts, tuple):
             return volts
         settings, doubts, unread = self._settings(pieces)
+        if len(set(doubts)) > MOST_VARYING:
+            return (f"too many positions and values are not given in the loop of {self.said(amplifier)}",)
         kinds = self.points.walks.circuit.parts
         return LoopNetwork(
             amplifier=amplifier,
@@ -264,16 +277,17 @@ class Loops:
         return not isinstance(piece.make(NOMINAL), CurrentSource)
 
     def _settings(self, pieces: Sequence[Piece]) -> tuple[tuple[Setting, ...], Reasons, Reasons]:
-        """Nominal, then the ends of positions, contacts and unreadable values; what to say of all, and of the last."""
+        """Nominal, then the ends of all that varies; for each why; and which values cannot be read."""
         names: dict[str, str] = {}
         for piece in pieces:
             names |= {name: piece.part for name in piece.varies if name.startswith(_OPEN) or name == "outside"}
-        chosen = sorted(names, key=natural_key)[:MOST_VARYING]
-        doubts = tuple(dict.fromkeys(self._doubt(name, names[name]) for name in chosen))
-        if len(names) > MOST_VARYING:
-            doubts += ("not all that may vary there was looked at",)
-        unread = tuple(dict.fromkeys(self._doubt(one, names[one]) for one in chosen if one.startswith(_UNREAD)))
-        return (NOMINAL, *(setting for name in chosen for setting in self.points.options(name))), doubts, unread
+        settings, doubts = [NOMINAL], [""]
+        for name in sorted(names, key=natural_key)[: MOST_VARYING + 1]:
+            for setting in self.points.options(name):
+                settings.append(setting)
+                doubts.append(self._doubt(name, names[name]))
+        unread = dict.fromkeys(self._doubt(name, names[name]) for name in names if name.startswith(_UNREAD))
+        return tuple(settings), tuple(doubts), tuple(sorted(unread, key=natural_key))
 
     def _doubt(self, name: str, key: str) -> str:
         part = self.points.walks.circuit.parts[key]

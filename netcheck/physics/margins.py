@@ -142,7 +142,7 @@ def phase_margin(loops: Loops, amplifier: Amplifier, nodes: Sequence[str], loads
         return (str(singular),)
     if not least:
         return (f"the loop gain of {loops.said(amplifier)} is less than one",)
-    return span(least, loop.unread) if loop.unread else Span(min(least), min(least))
+    return Span(min(least), max(least), loop.unread) if loop.unread else Span(min(least), min(least))
 
 
 def _of(
@@ -180,13 +180,13 @@ def _ends(record: Record | None, name: str) -> tuple[float, ...]:
 
 
 def _doubts(loops: Loops, amplifier: Amplifier) -> Reasons:
-    """Why figures of a loop have two ends."""
+    """For each of the told crossings, in their order, why it may be that one."""
     loop = loops.network(amplifier)
     part = loops.part(amplifier)
-    doubts = loop.doubts if isinstance(loop, LoopNetwork) else ()
-    if len(_ends(part.record, "gain_bandwidth")) > 1:
-        doubts += (f"the gain-bandwidth product of {loops.points.said(part)} varies",)
-    return doubts
+    varies = f"the gain-bandwidth product of {loops.points.said(part)} varies"
+    settings = loop.doubts if isinstance(loop, LoopNetwork) else ()
+    ends = range(len(_ends(part.record, "gain_bandwidth")))
+    return tuple(varies if end else doubt for doubt in settings for end in ends)
 
 
 def _missing(loops: Loops, loop: LoopNetwork) -> Reasons:

@@ -98,22 +98,28 @@ def _gain_at_crossover(facts: Facts, trace: Trace, amp: Amplifier) -> float | Un
 
 
 def _least_stable_gain(facts: Facts, trace: Trace, amp: Amplifier) -> float | Unknown:
-    """What the book says, or one where the compensation pins have at least the capacitor that the book wants."""
+    """What the book says, or less by the capacitor between the compensation pins.
+
+    The capacitor that makes a part stable at a gain of one makes it stable at k with a k-th of it, since the first pole
+    goes with it. Source: data sheet of the LM301A, from memory; any text on compensation.
+    """
     part = facts.circuit.parts[amp.part]
     figures = part.record.figures if part.record is not None else {}
     least, wanted = figures.get("least_stable_gain"), figures.get("compensation_capacitor")
+    if least is None or least.low is None or least.high is None:
+        return Unknown((f"the part book has no least stable gain for {facts.text_of(part)}",))
+    low, high = least.low, least.high
     if wanted is not None and wanted.low is not None:
         pins = part.by_role("compensation")
         held = [one for pin in pins[:1] for other in pins[1:] for one in facts.walks.capacitors(pin.net, other.net)]
         trace.saw(one.key for one in held)
+        farads = sum(one.value.number or 0.0 for one in held)
+        if farads > 0:
+            low, high = (max(1.0, min(end, wanted.low / farads)) for end in (low, high))
         unread = [facts.text_of(one) for one in held if one.value.number is None]
-        if sum(one.value.number or 0.0 for one in held) >= wanted.low:
-            return 1.0
-        if unread:
-            return Unknown((f"the value of {', '.join(unread)} is not known",), 1.0, least.high if least else None)
-    if least is None or least.low is None or least.high is None:
-        return Unknown((f"the part book has no least stable gain for {facts.text_of(part)}",))
-    return least.low if least.low == least.high else Unknown(("the least stable gain varies",), least.low, least.high)
+        if unread and high > 1:
+            return Unknown((f"the value of {', '.join(unread)} is not known",), 1.0, high)
+    return low if low == high else Unknown(("the least stable gain varies",), low, high)
 
 
 def _phase_margin(facts: Facts, trace: Trace, amp: Amplifier, least: float = 0.0, most: float = 0.0) -> float | Unknown:
