@@ -25,7 +25,7 @@ from netcheck.rulebook.nouns_leads import LEAD_WIRE_ATTRIBUTES
 from netcheck.rulebook.nouns_mains import MAINS_ATTRIBUTES
 from netcheck.rulebook.nouns_mating import CONTACT_ATTRIBUTES, MATING_ATTRIBUTES
 from netcheck.rulebook.nouns_rings import RING_ATTRIBUTES
-from netcheck.rulebook.nouns_signal import SIGNAL_ATTRIBUTES
+from netcheck.rulebook.nouns_signal import PATHS_OF_PART, SIGNAL_ATTRIBUTES
 from netcheck.rulebook.nouns_supply import RECTIFIED_ATTRIBUTES
 from netcheck.rulebook.nouns_ties import TIE_ATTRIBUTES
 from netcheck.rulebook.nouns_volume import SOUND_NOUNS
@@ -228,7 +228,7 @@ def _own_record(facts: Facts, part: Part) -> object:
 
 def part_attributes(kinds: frozenset[str] | None) -> Mapping[str, Attribute]:
     """Attributes of a part; of one narrowed to kinds, those that any of the kinds has."""
-    found = {**PART_ATTRIBUTES, **IN_ASSEMBLY["part"], **HEATSINK_OF_PART}
+    found = {**PART_ATTRIBUTES, **IN_ASSEMBLY["part"], **HEATSINK_OF_PART, **PATHS_OF_PART}
     for name, (holders, attribute) in _KIND_ATTRIBUTES.items():
         if kinds is None or kinds & holders:
             found[name] = attribute

@@ -76,6 +76,13 @@ def _least_load(facts: Facts, path: SignalPath) -> object:
     return min(loads) if loads else Unknown((f"the loads at {_end_text(facts, path.output)} are not given",), low=0.0)
 
 
+def _at_part(facts: Facts, part: Part) -> Lot:
+    """Paths that begin or end at a part."""
+    mine = {pin.key for pin in part.pins}
+    return Lot(tuple(path for path in paths_of(facts) if mine & {path.input.pin, path.output.pin}))
+
+
+PATHS_OF_PART: dict[str, Attribute] = {"signal_paths": _attr(ListOf(Thing("signal path")), _at_part)}
 SIGNAL_ATTRIBUTES: dict[str, Attribute] = {
     "input": _attr(Thing("pin"), lambda facts, path: _pin(facts, path.input)),
     "output": _attr(Thing("pin"), lambda facts, path: _pin(facts, path.output)),
