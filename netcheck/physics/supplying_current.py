@@ -24,6 +24,7 @@ from netcheck.physics.railcurrents import taken
 _SERIES = frozenset({"resistor", "ferrite", "inductor", "link", "fuse"})
 _ENDS = frozenset({"ground", "chassis", "earth", "mains"})
 _MAIN = {"emitter": "collector", "source": "drain", "collector": "emitter", "drain": "source"}
+_REGULATORS = frozenset({"regulator"})
 _THROUGH = frozenset({"resistor", "ferrite", "inductor", "link", "fuse", "capacitor", "relay", "switch", "jumper"})
 _DISCRETE = frozenset({"npn", "pnp", "nmos", "pmos"})
 _AMPLIFIERS = frozenset({"opamp", "buffer", "power amplifier"})
@@ -148,7 +149,9 @@ class Currents:
     def _of_part(self, part: Part, pins: list[Pin], sign: str, deep: int) -> Drawn:
         if part.key in self.feeds or (part.kind == "diode" and self._only_feeds(pins, sign)):
             return NOTHING
-        if part.kind == "diode" and len(part.pins) == 2 and (on := self._led_on_to(part, pins, sign)) is not None:
+        if part.kind == "diode" and (on := self._led_on_to(part, pins, sign)) is not None:
+            if self.walks.parts_between(pins[0].net, on, _REGULATORS):
+                return NOTHING  # it protects a regulator
             return self.of(on, deep + 1) if deep <= MOST_DEEP else _unknown(_opaque(self.walks.said(part)))
         if part.kind == "connector":
             loose = [pin for pin in pins if pin in self.walks.leaves_board(pin.net)]

@@ -201,6 +201,16 @@ def test_what_is_not_known_is_named_and_leaves_the_rest_as_a_bound(book: RuleBoo
     assert "supply.U2" in found.reasons[0]
 
 
+def test_diodes_across_regulators_lead_no_current_round(book: RuleBook) -> None:
+    """Whichever rail is asked first; the diode drawn the wrong way round as well."""
+    text = BRIDGE + LOADED + "D2 1N4002 a=OUT k=RAW\nD3 1N4002 a=RAW k=OUT\n"
+    for first in ("OUT", "RAW"):
+        currents = supplies(joined(book, text, TAPPED)).currents
+        currents.of(f"supply/net/{first}")
+        assert currents.of("supply/net/OUT").nominal == pytest.approx(0.1, rel=0.01)
+        assert currents.of("supply/net/RAW").nominal == pytest.approx(0.1045, rel=0.02)
+
+
 def test_a_loose_connector_leaves_the_current_open(book: RuleBook) -> None:
     facts = joined(book, BRIDGE + LOADED + "J2 header 1=OUT 2=GND\n", TAPPED)
     assert supplies(facts).currents.of("supply/net/RAW").reasons == ("what supply.J2 is joined to is not given",)
