@@ -22,6 +22,7 @@ from netcheck.ground.yamltext import Load, Node, Reader, Table, load
 MOST_PATTERN = 40
 MOST_STARS = 2
 MOST_NAME = 200
+MOST_TOGETHER = 200  # groups of patterns that are kept as one expression
 
 # What a name may say about a net.
 NAME_GROUPS = ("rails", "grounds", "earths", "chassis", "biases", "alternating", "no rails", "no grounds")
@@ -91,10 +92,26 @@ _COMPILED: dict[str, re.Pattern[str]] = {}
 
 def _expression(like: str) -> re.Pattern[str]:
     if like not in _COMPILED:
-        pieces = {"*": ".*", "#": r"\d*"}
-        text = "".join(pieces.get(letter, re.escape(letter)) for letter in like)
-        _COMPILED[like] = re.compile(text, re.IGNORECASE | re.DOTALL)
+        _COMPILED[like] = re.compile(_written(like), re.IGNORECASE | re.DOTALL)
     return _COMPILED[like]
+
+
+def _written(like: str) -> str:
+    pieces = {"*": ".*", "#": r"\d*"}
+    return "".join(pieces.get(letter, re.escape(letter)) for letter in like)
+
+
+_TOGETHER: dict[int, tuple[tuple[NetWord, ...], re.Pattern[str]]] = {}
+
+
+def _any_of(words: tuple[NetWord, ...]) -> re.Pattern[str]:
+    """One expression for all patterns of a group, told by identity: most names fit none of them."""
+    if id(words) not in _TOGETHER:
+        if len(_TOGETHER) > MOST_TOGETHER:
+            _TOGETHER.clear()
+        text = "|".join(f"(?:{_written(word.like)})" for word in words)
+        _TOGETHER[id(words)] = words, re.compile(text, re.IGNORECASE | re.DOTALL)
+    return _TOGETHER[id(words)][1]
 
 
 @dataclass(frozen=True)
@@ -137,7 +154,10 @@ class Words:
 
     def net_word(self, group: str, name: str) -> NetWord | None:
         """The first pattern of a name group that fits a net's name, or None."""
-        return next((word for word in self.nets.get(group, ()) if word.fits(name)), None)
+        words = self.nets.get(group, ())
+        if not words or _any_of(words).fullmatch(name[:MOST_NAME]) is None:
+            return None
+        return next((word for word in words if word.fits(name)), None)
 
 
 def _of(table: Mapping[str, Entry], what: str, name: str) -> Entry:

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import difflib
+import fnmatch
 import re
 import unicodedata
 from collections.abc import Iterable
+from functools import lru_cache
 
 _DIGITS = re.compile(r"(\d+)")
 
 
+@lru_cache(maxsize=50_000)
 def natural_key(name: str) -> tuple[tuple[int, int, str], ...]:
     """Sort key under which R2 comes before R10.
 
@@ -19,6 +22,20 @@ def natural_key(name: str) -> tuple[tuple[int, int, str], ...]:
     return tuple(
         (0, int(piece), piece) if piece.isdecimal() else (1, 0, piece) for piece in _DIGITS.split(name) if piece
     )
+
+
+def alike(text: str, *patterns: str) -> bool:
+    """Whether a text is like one of some patterns: `*` stands for any text, letter case does not count.
+
+    >>> alike("Tbd 5", "tbd*", "todo*"), alike("4k7", "tbd*", "todo*")
+    (True, False)
+    """
+    return _together(patterns).match(text.lower()) is not None
+
+
+@lru_cache(maxsize=500)
+def _together(patterns: tuple[str, ...]) -> re.Pattern[str]:
+    return re.compile("|".join(fnmatch.translate(pattern.lower()) for pattern in patterns) or r"(?!)")
 
 
 def nearest(name: str, known: Iterable[str]) -> str | None:

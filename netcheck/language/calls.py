@@ -204,9 +204,9 @@ def _walk(
     # A name of `let` that is evaluated in the middle of this may use the same word after its own 'for'.
     outer = {name: names[name]} if name in names else {}
     try:
-        for item in items:
-            names[name] = item.value
-            kept = unite(doubt, item.doubt) if item.doubt else doubt
+        for value, unsure in items:
+            names[name] = value
+            kept = unite(doubt, unsure) if unsure else doubt
             for condition in conditions:
                 decided = condition(scope)
                 if decided is False:
@@ -381,22 +381,42 @@ def _evaluate(
     unknown_allowed: list[bool],
     keywords: dict[str, Run],
 ) -> Run:
+    call = function.call
+    if not keywords and len(runs) == 1 and runs[0] is not None and not unknown_allowed[0]:
+        only, missing = runs[0][0], Unknown((f"there is no {runs[0][1]}",))
+
+        def of_one(scope: Scope) -> object:
+            scope.trace.step()
+            value = only(scope)
+            if value is None:
+                return missing
+            if isinstance(value, Unknown):
+                return Unknown(value.reasons)
+            return call(scope.facts, scope.trace, value)
+
+        return of_one
+
+    entries = [
+        (None, True, None) if entry is None else (entry[0], allowed, Unknown((f"there is no {entry[1]}",)))
+        for entry, allowed in zip(runs, unknown_allowed, strict=True)
+    ]
+
     def run(scope: Scope) -> object:
         scope.trace.step()
         values: list[object] = []
-        for entry, allowed in zip(runs, unknown_allowed, strict=True):
-            value = entry[0](scope) if entry is not None else None
-            if not allowed and entry is not None:
+        for get, allowed, missing in entries:
+            value = get(scope) if get is not None else None
+            if not allowed:
                 if value is None:
-                    return Unknown((f"there is no {entry[1]}",))
+                    return missing
                 if isinstance(value, Unknown):
                     return Unknown(value.reasons)  # its bounds are those of the argument, not of what comes out
             values.append(value)
+        if not keywords:
+            return call(scope.facts, scope.trace, *values)
         named = {name: keyword(scope) for name, keyword in keywords.items()}
         if reasons := reasons_of(*named.values()):
             return Unknown(reasons)
-        if keywords:
-            return function.call(scope.facts, scope.trace, *values, **named)
-        return function.call(scope.facts, scope.trace, *values)
+        return call(scope.facts, scope.trace, *values, **named)
 
     return run

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from netcheck.language.logic import add, bounds_of
 from netcheck.language.values import Lot, Perhaps, Unknown, reasons_of, unite
 
 
-@dataclass(frozen=True, slots=True)
-class Drawn:
+class Drawn(NamedTuple):
     """One item drawn from a list: its value and, when it only perhaps belongs, the reasons."""
 
     value: object

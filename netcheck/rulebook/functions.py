@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import fnmatch
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 
@@ -273,10 +272,6 @@ def _main_value(facts: Facts, trace: Trace, part: Part) -> object:
     return number_of(facts, part)
 
 
-def _like(facts: Facts, trace: Trace, text: str, pattern: str) -> bool:
-    return fnmatch.fnmatchcase(text.lower(), pattern.lower())
-
-
 def _similar_names(facts: Facts, trace: Trace, net: Net) -> Lot:
     """Nets of the same board whose names end alike, or are alike but for signs between letters."""
     return Lot(tuple(other for other in facts.nets_of_similar_name(net)))
@@ -446,8 +441,6 @@ FUNCTIONS: dict[str, Function] = {
         Function("given_type", (PART_PARAMETER,), _fixed(Text()), _given_type,
                  "the maker's type number that a field of the part gives; '' when none does"),
         Function("main_value", (PART_PARAMETER,), _main_value_type, _main_value, "ohms, farads or henries by the kind"),
-        Function("like", (_TEXT, Parameter("pattern", _is_text, "a pattern with * for any text")), _fixed(YesNo()),
-                 _like, "whether a text is like a pattern, letter case aside"),
         Function("similar_names", (Parameter("net", lambda k: isinstance(k, Thing) and k.noun == "net", "a net"),),
                  _fixed(ListOf(Thing("net"))), _similar_names, "nets of the board whose given names end alike"),
         Function("near_names",

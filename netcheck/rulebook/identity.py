@@ -44,4 +44,4 @@ def identity(rule: str, keys: Iterable[str]) -> str:
     """
     text = "\n".join([rule, *sorted(set(keys))])
     digest = hashlib.sha256(text.encode("utf-8", "surrogatepass")).digest()
-    return base64.b32encode(digest).decode("ascii").lower()[:8]
+    return base64.b32encode(digest[:5]).decode("ascii").lower()  # five letters of eight bits are eight of five

@@ -25,6 +25,7 @@ from netcheck.rulebook.functions_amplifier import AMPLIFIER_FUNCTIONS
 from netcheck.rulebook.functions_output import OUTPUT_FUNCTIONS
 from netcheck.rulebook.functions_signal import SIGNAL_FUNCTIONS
 from netcheck.rulebook.functions_supply import SUPPLY_FUNCTIONS
+from netcheck.rulebook.functions_text import TEXT_FUNCTIONS
 from netcheck.rulebook.nouns import NOUN_ATTRIBUTES, amplifier_text, part_attributes
 from netcheck.rulebook.nouns_assembly import assembly_text
 from netcheck.rulebook.nouns_channels import channel_text
@@ -85,6 +86,7 @@ class RuleVocabulary:
         extra |= AMPLIFIER_FUNCTIONS
         extra |= VOLUME_FUNCTIONS
         extra |= OUTPUT_FUNCTIONS
+        extra |= TEXT_FUNCTIONS
         return {**FUNCTIONS, **extra, "matches": matches_function(self.shape_names)}
 
     def attributes(self, thing: Thing) -> Mapping[str, Attribute]:
