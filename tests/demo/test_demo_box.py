@@ -96,11 +96,11 @@ def test_nothing_is_left_open_in_revision_b(boxes: dict[str, Review]) -> None:
 
 
 def test_cables_settle_what_a_lone_board_asks(boxes: dict[str, Review], book: RuleBook) -> None:
-    """The volts of the reservoirs are a question of the supply board alone; the box tells them."""
-    path = BANDROOM / "revision-b" / "supply.net"
-    alone = review(Plan("supply", (BoardPlan("supply", read_netlist(path, cache=False)),), book))
+    """What the volume control is joined to is a question of the panel alone; the box tells it."""
+    path = BANDROOM / "revision-b" / "panel.net"
+    alone = review(Plan("panel", (BoardPlan("panel", read_netlist(path, cache=False)),), book))
     asked = {v.rule for v in alone.verdicts if v.outcome == "undecided"}
-    assert asked, "the supply board alone asks nothing"
+    assert asked, "the panel alone asks nothing"
     assert not [v for v in boxes["b"].verdicts if v.outcome == "undecided" and v.rule in asked]
 
 
