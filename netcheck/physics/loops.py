@@ -162,9 +162,18 @@ class Loops:
     @cached_property
     def _groups(self) -> Mapping[str, tuple[str, ...]]:
         """Nodes that have a say in each other, amplifiers' outputs taken as stiff; only groups of several."""
+        return self._found_groups(direct=False)
+
+    @cached_property
+    def _direct_groups(self) -> Mapping[str, tuple[str, ...]]:
+        """The same for direct current, which no capacitor passes."""
+        return self._found_groups(direct=True)
+
+    def _found_groups(self, direct: bool) -> Mapping[str, tuple[str, ...]]:
         graph = nx.DiGraph()
         for piece in self.points.plan.pieces:
-            graph.add_edges_from((a, b) for a, b in _pulls(piece) if piece.amplifier or b not in self.outputs)
+            if not (direct and piece.alternating):
+                graph.add_edges_from((a, b) for a, b in _pulls(piece) if piece.amplifier or b not in self.outputs)
         graph.remove_nodes_from([node for node in self.points.plan.known if node in graph])
         found: dict[str, tuple[str, ...]] = {}
         for group in nx.strongly_connected_components(graph):
@@ -246,9 +255,10 @@ class Loops:
     def _nodes(self, own: OperationalAmplifier, inputs: bool, loads: bool) -> frozenset[str]:
         """The output and all that has a say in it and that it has a say in; no further than the bound."""
         found, todo = {own.output}, [own.output]
+        groups = self._direct_groups if inputs else self._groups
         while todo and len(found) <= MOST_NODES:
             node = todo.pop()
-            near = set(self._groups.get(node, ()))
+            near = set(groups.get(node, ()))
             if node not in self.outputs or (loads and node == own.output):
                 near |= {other for other in self._neighbours(node, inputs) if other not in self.outputs}
             if inputs and node in self._inputs:
