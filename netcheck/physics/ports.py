@@ -103,10 +103,19 @@ class SignalPath:
 
 def signal_paths(points: Points, inputs: Sequence[Told] = (), outputs: Sequence[Told] = ()) -> tuple[SignalPath, ...]:
     """Every path of a circuit, in natural order of its ends; those between told ends where such are told."""
-    ways = Ways(points)
+    ways = ways_of(points)
     if inputs and outputs:
         return tuple(_declared(ways, inputs, outputs))
     return tuple(_inferred(ways))
+
+
+def ways_of(points: Points) -> Ways:
+    """The ways of a circuit, found once."""
+    if "ways" not in points.kept:
+        points.kept["ways"] = Ways(points)
+    found = points.kept["ways"]
+    assert isinstance(found, Ways)
+    return found
 
 
 class Ways:
@@ -273,7 +282,7 @@ class Ways:
     def nodes(self, output: str, joined: frozenset[str]) -> frozenset[str]:
         """All nodes that have a say in one, with some contacts closed."""
         across: dict[str, set[str]] = {}
-        for piece in self.points.plan.pieces:
+        for piece in self.points.plan.pieces if joined else ():
             if joined & piece.varies:
                 a, b = piece.nodes
                 across.setdefault(a, set()).add(b)

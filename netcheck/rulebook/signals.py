@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, TypeVar
 from netcheck.ground.units import DECIBEL_AT_MILLIWATT, DECIBEL_AT_VOLT
 from netcheck.language.values import Unknown
 from netcheck.physics.coupling import MOST_PATHS, Coupling, OwnCorner, couplings, own_corner
-from netcheck.physics.ports import SignalPath, Told, Ways, signal_paths
+from netcheck.physics.ports import SignalPath, Told, signal_paths, ways_of
 from netcheck.rulebook.facts import Facts
 
 if TYPE_CHECKING:  # the solver and numpy behind it are imported when the first number is asked for
@@ -49,7 +49,7 @@ class Signals:
     @cached_property
     def couplings(self) -> tuple[Coupling, ...]:
         """Capacitors that signals pass."""
-        return couplings(Ways(self.facts.at_rest.points), self.paths)
+        return couplings(ways_of(self.facts.at_rest.points), self.paths)
 
     def own_corner(self, coupling: Coupling, load: float) -> OwnCorner | Unknown:
         """The highest corner that a coupling capacitor makes on one of its paths."""
