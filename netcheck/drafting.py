@@ -253,7 +253,7 @@ def _positions(boards: Sequence[Board]) -> list[str]:
 
 
 def _surroundings(boards: Sequence[Board]) -> list[str]:
-    lines = ["ambient: 40 C                                        # guess: air in the case"]
+    lines = ["ambient: 40 C                                        # guess: the air that cools heatsinks and parts"]
     screwed = [
         _spot(part)
         for board in boards

@@ -170,7 +170,7 @@ def _sinks(assembled: Assembled, names: Names) -> Iterator[str]:
         apart = f"; insulated: {names.listed(sink.insulated)}" if sink.insulated else ""
         yield f"{names.listed(sink.parts)}{to_air}{apart}"
     if assembled.file.ambient is not None:
-        yield f"air around the box: {show(assembled.file.ambient, CELSIUS)}"
+        yield f"the air that cools them: {show(assembled.file.ambient, CELSIUS)}"
 
 
 def _positions(assembled: Assembled) -> Iterator[str]:
