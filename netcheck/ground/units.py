@@ -26,7 +26,7 @@ from netcheck.ground.names import nearest, plain
 _BASES = ("V", "A", "s", "K", "m", "EUR", "dB", "°C", "dB/mW", "dB/V")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Unit:
     """Powers of the base quantities: volt, ampere, second, kelvin, metre, euro, decibel, and the three above.
 
@@ -35,6 +35,18 @@ class Unit:
     """
 
     powers: tuple[Fraction, ...]
+
+    def __eq__(self, other: object) -> bool:
+        if self is other:
+            return True
+        return isinstance(other, Unit) and hash(self) == hash(other) and self.powers == other.powers
+
+    def __hash__(self) -> int:
+        kept = self.__dict__.get("_hash")  # fractions take their time, and units are asked for all the time
+        if kept is None:
+            kept = hash(self.powers)
+            object.__setattr__(self, "_hash", kept)
+        return int(kept)
 
     def __mul__(self, other: Unit) -> Unit:
         return Unit(tuple(a + b for a, b in zip(self.powers, other.powers, strict=True)))
