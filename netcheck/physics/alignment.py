@@ -83,10 +83,11 @@ class Alignment:
         self.right_of: dict[str, str] = {}
         self.left_of: dict[str, str] = {}
         self.partner: dict[str, tuple[Place, Place]] = {}
+        self.exchanged: list[tuple[Place, Place, str, str]] = []
         self.packages: dict[str, str] = {}
         self.taken: set[str] = set()
         self.shared: set[str] = set()
-        self.crossed: set[str] = set()
+        self.crossed: set[tuple[str, str]] = set()
         self._heap: list[tuple[float, object, object, Place, Place, str, str]] = []
 
     def copy(self) -> Alignment:
@@ -95,7 +96,7 @@ class Alignment:
         found.right_of, found.left_of = dict(self.right_of), dict(self.left_of)
         found.partner, found.packages = dict(self.partner), dict(self.packages)
         found.taken = set(self.taken)
-        found.shared, found.crossed = set(self.shared), set(self.crossed)
+        found.shared, found.crossed, found.exchanged = set(self.shared), set(self.crossed), list(self.exchanged)
         return found
 
     def begin(self, left: str, right: str) -> bool:
@@ -121,6 +122,16 @@ class Alignment:
                 self._wait(found[0], left, right, a, b)
             elif found is not None:
                 self._couple(left, right, found[1])
+            else:
+                self._exchange(left, right, a, b)
+
+    def _exchange(self, left: Place, right: Place, a: str, b: str) -> None:
+        """Note two parts that lead from their own channel to one and the same place of the other."""
+        for ends in _orders(left.ends, right.ends):
+            there = [x for x, y in ends if self.left_of.get(x) == y] if (a, b) in ends else []
+            if there:
+                self.exchanged.append((left, right, a, there[0]))
+                return
 
     def _couple(self, left: Place, right: Place, ends: list[tuple[str, str]]) -> None:
         self.partner[left.key] = (left, right)
@@ -144,6 +155,8 @@ class Alignment:
             found = self._fit(p, q, left, right) if p.key != q.key else None
             if found is not None:
                 self._wait(found[0], p, q, left, right)
+            elif p.key != q.key:
+                self._exchange(p, q, left, right)
 
     def _wait(self, mark: float, left: Place, right: Place, a: str, b: str) -> None:
         entry = (-mark, natural_key(left.key), natural_key(right.key), left, right, a, b)
@@ -178,7 +191,7 @@ class Alignment:
         if self.right_of.get(a, b) != b or self.left_of.get(b, a) != a:
             return None
         if a in self.left_of or b in self.right_of:  # what belongs to the other channel already
-            self.crossed.add(a)
+            self.crossed.add((a, b))
             return None
         if a in self.right_of:
             return _SAME

@@ -60,6 +60,21 @@ class Meeting:
     opposite: bool = True
 
 
+@dataclass(frozen=True, slots=True)
+class Crossing:
+    """Where what is left by one name or socket is right by another.
+
+    Attributes:
+        key: of the net or parts meant. nets: the one that the left channel is on, the one that the right is on.
+        parts: keys of the two that lead across; none where a cable or a name does. said: the other evidence, a clause.
+    """
+
+    key: str
+    nets: tuple[str, str]
+    parts: tuple[str, ...]
+    said: str
+
+
 @dataclass(frozen=True)
 class ChannelPair:
     """A stretch of circuit that is there twice, left and right.
@@ -67,7 +82,8 @@ class ChannelPair:
     Attributes:
         key: where it was known from. told_by: the evidence, a clause.
         couples: parts that stand in the same place, natural order of the left ones. left_over: keys of parts that
-            belong to one channel and have no partner in the other. meetings: where they meet.
+            belong to one channel and have no partner in the other. meetings: where they meet. crossings: where they
+            change places.
         left, right: nodes, in the same order.
     """
 
@@ -76,6 +92,7 @@ class ChannelPair:
     couples: tuple[Couple, ...]
     left_over: tuple[str, ...]
     meetings: tuple[Meeting, ...]
+    crossings: tuple[Crossing, ...]
     left: tuple[str, ...]
     right: tuple[str, ...]
 
@@ -85,7 +102,8 @@ class _Seed:
     left: str
     right: str
     because: str
-    named: bool = False
+    named: bool = False  # by words, so that nothing else can be meant
+    sided: bool = True  # it is known which is left; of two gangs it is not
 
 
 def channels(walks: Walks, words: Words) -> tuple[ChannelPair, ...]:
@@ -109,7 +127,9 @@ def channels(walks: Walks, words: Words) -> tuple[ChannelPair, ...]:
             if _apart(trial, seed):
                 whole = trial
                 begun.append(seed)
-    return tuple(_pairs(whole, begun, words.limit(LEAST_COUPLES).value))
+    sided = [seed for seed in reversed(seeds) if seed.sided]
+    against = {seed.right: seed.because for seed in sided if whole.right_of.get(seed.right) == seed.left}
+    return tuple(_pairs(whole, begun, against, words.limit(LEAST_COUPLES).value))
 
 
 # Where channels are known from
@@ -133,7 +153,7 @@ def _seeds(places: PlaceMap, words: Words) -> Iterator[_Seed]:
     for part in parts:
         if part.kind in VARIABLE and len(wipers := part.by_role("wiper")) == 2:
             one, other = (places.node(pin.net) for pin in wipers)
-            yield _Seed(one, other, f"the two gangs of {places.walks.said(part)}")
+            yield _Seed(one, other, f"the two gangs of {places.walks.said(part)}", sided=False)
     for part in parts:
         if part.kind not in ("connector", "switch") and len(part.pins) > 3:
             pins = {pin.key: pin.name for pin in part.pins if pin.name}
@@ -190,7 +210,8 @@ def _connected(found: Alignment, start: str) -> list[str]:
 # What is found
 
 
-def _pairs(found: Alignment, seeds: list[_Seed], least: float) -> Iterator[ChannelPair]:
+def _pairs(found: Alignment, seeds: list[_Seed], against: Mapping[str, str], least: float) -> Iterator[ChannelPair]:
+    told = {seed.left: seed.because for seed in reversed(seeds)}
     seen: set[str] = set()
     for seed in seeds:
         if seed.left in seen:
@@ -205,6 +226,7 @@ def _pairs(found: Alignment, seeds: list[_Seed], least: float) -> Iterator[Chann
                 couples=couples,
                 left_over=_left_over(found, nodes),
                 meetings=tuple(_meetings(found, nodes)),
+                crossings=tuple(_crossings(found, nodes, told, against)),
                 left=tuple(nodes),
                 right=tuple(found.right_of[node] for node in nodes),
             )
@@ -285,3 +307,26 @@ def _meetings(found: Alignment, nodes: list[str]) -> Iterator[Meeting]:
 
 def _pin_on(place: Place, node: str) -> str:
     return next(key for key, (_, end) in zip(place.pins, place.ends, strict=True) if end == node)
+
+
+def _crossings(
+    found: Alignment, nodes: list[str], told: Mapping[str, str], against: Mapping[str, str]
+) -> Iterator[Crossing]:
+    """Nets of a pair that other evidence has on the other side, and parts by which it is joined to the other side only.
+
+    Args:
+        told: left node -> how it is known. against: left node -> what says that it is a right one.
+    """
+    for node in nodes:
+        if node in against:
+            yield Crossing(node, (node, found.right_of[node]), (), against[node])
+    done: set[str] = set()
+    for left, right, a, there in found.exchanged if nodes else ():
+        opposite = found.left_of[there]
+        key = f"{left.part} + {right.part}"
+        once = natural_key(left.key) < natural_key(right.key)  # from the other side they are met the other way round
+        if once and a in nodes and opposite not in nodes and key not in done:
+            done.add(key)
+            said = next((told[node] for node in _connected(found, opposite) if node in told), "")
+            parts = tuple(dict.fromkeys((left.part, right.part)))
+            yield Crossing(key, (there, opposite), parts, said)

@@ -12,7 +12,7 @@ from collections.abc import Iterable
 
 from netcheck.circuit.shapeparts import Match
 from netcheck.language.values import Lot
-from netcheck.physics.channels import ChannelPair, Couple
+from netcheck.physics.channels import ChannelPair, Couple, Crossing
 from netcheck.physics.mains import AcrossLine
 from netcheck.physics.ports import SignalPath
 from netcheck.rulebook.facts import Facts
@@ -26,7 +26,7 @@ def keys_of(facts: Facts, value: object) -> tuple[str, ...]:
         return tuple(key for thing in members(facts, value) for key in keys_of(facts, thing)) or (value.key,)
     if isinstance(value, AcrossLine):
         return tuple(part.key for part in value.capacitors)
-    if isinstance(value, Couple | ChannelPair):
+    if isinstance(value, Couple | ChannelPair | Crossing):
         return tuple(value.key.split(" + "))
     if isinstance(value, SignalPath):
         return keys_of_path(value)

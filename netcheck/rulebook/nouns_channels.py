@@ -7,7 +7,7 @@ from typing import Any
 
 from netcheck.language.types import Attribute, ListOf, Text, Thing, Type, YesNo
 from netcheck.language.values import Lot
-from netcheck.physics.channels import ChannelPair, Couple, Meeting
+from netcheck.physics.channels import ChannelPair, Couple, Crossing, Meeting
 from netcheck.rulebook.facts import Facts
 
 PART, PIN, NET = Thing("part"), Thing("pin"), Thing("net")
@@ -30,6 +30,7 @@ CHANNEL_NOUNS: dict[str, dict[str, Attribute]] = {
         "couples": _attr(ListOf(Thing("couple")), lambda facts, pair: Lot(pair.couples)),
         "left_over": _attr(ListOf(PART), lambda facts, pair: _parts(facts, pair.left_over)),
         "meetings": _attr(ListOf(Thing("meeting")), lambda facts, pair: Lot(pair.meetings)),
+        "crossings": _attr(ListOf(Thing("crossing")), lambda facts, pair: Lot(pair.crossings)),
         "told_by": _attr(Text(), lambda facts, pair: pair.told_by),
     },
     "couple": {
@@ -44,6 +45,13 @@ CHANNEL_NOUNS: dict[str, dict[str, Attribute]] = {
         "right": _attr(ListOf(PIN), lambda facts, meeting: _pins(facts, meeting.right)),
         "opposite": _attr(YesNo(), lambda facts, meeting: meeting.opposite),
     },
+    "crossing": {
+        "nets": _attr(
+            ListOf(NET), lambda facts, crossing: Lot(tuple(facts.circuit.nets[key] for key in crossing.nets))
+        ),
+        "parts": _attr(ListOf(PART), lambda facts, crossing: _parts(facts, crossing.parts)),
+        "said": _attr(Text(), lambda facts, crossing: crossing.said),
+    },
 }
 
 
@@ -56,6 +64,9 @@ def channel_text(facts: Facts, value: object) -> str | None:
     if isinstance(value, Couple):
         left, right = (facts.text_of(circuit.parts[key]) for key in (value.left, value.right))
         return f"{left} and {right}"
+    if isinstance(value, Crossing):
+        parts = [facts.text_of(circuit.parts[key]) for key in value.parts]
+        return " and ".join(parts or [facts.net_text(circuit.nets[value.nets[0]])])
     if isinstance(value, Meeting):
         part = circuit.parts.get(value.part)
         return facts.text_of(part) if part is not None else facts.net_text(circuit.nets[value.nets[0]])

@@ -152,3 +152,22 @@ def test_what_is_found_does_not_hang_on_the_order_of_lines() -> None:
 )
 def test_names_that_differ_in_the_side_only(names: list[str], pairs: list[tuple[str, str]]) -> None:
     assert pairs_by_side({name: name for name in names}, WORDS) == pairs
+
+
+def crossings(text: str) -> set[tuple[tuple[str, ...], tuple[str, ...]]]:
+    return {(crossing.nets, crossing.parts) for pair in pairs_of(text) for crossing in pair.crossings}
+
+
+def test_channels_that_change_places_are_told() -> None:
+    assert crossings(stereo()) == set()
+    wrong = stereo().replace("R14 100R OUT_L SOCKET_L", "R14 100R OUT_L SOCKET_R")
+    wrong = (
+        wrong.replace("R24 100R OUT_R SOCKET_R", "R24 100R OUT_R SOCKET_L") + "R5 10k SOCKET_L GND\nR6 10k SOCKET_R GND"
+    )
+    assert crossings(wrong) == {(("amp/net/SOCKET_R", "amp/net/SOCKET_L"), ("amp/R14", "amp/R24"))}
+    jack = stereo().replace("J2 jack T=SOCKET_L R=SOCKET_R", "J2 jack T=SOCKET_R R=SOCKET_L")
+    assert crossings(jack) == {(("amp/net/SOCKET_L", "amp/net/SOCKET_R"), ())}
+
+
+def test_gangs_tell_no_side() -> None:
+    assert crossings(stereo() + "RV1 potentiometer 10k 1=GND 2=IN_R 3=P 4=GND 5=IN_L 6=Q") == set()
