@@ -81,6 +81,14 @@ class Rectified:
         """The windings that charge it, each once."""
         return tuple(dict.fromkeys(winding for route in self.routes for winding in route.windings))
 
+    def across_a_diode(self, peak: float) -> float:
+        """Largest volts in reverse across one of its diodes, the reservoir being at a peak.
+
+        One diode in the way has the reservoir at one end and the other crest of the winding at its other; two in the
+        way, as in a bridge on one winding, share that. Source: any text on rectifiers.
+        """
+        return max(2 * peak / route.junctions for route in self.routes)
+
     def junction(self, end: int = 0) -> Junction:
         """One of its diodes; `end`: -1 with few volts, 1 with many."""
         volts = figure(self.record, "forward_volts", end) or DROP + 0.2 * end

@@ -1,6 +1,6 @@
 """The secondary windings of transformers: volts, the current that they are made for, and which nets they end on.
 
-A transformer of the chassis is told by the assembly file. One on a board is told by its value or description
+A transformer of the chassis, or an adapter for alternating volts, is told by the assembly file. One on a board is told by its value or description
 ("230V / 2x18V 30VA", "15-0-15 V"); which of its pins belong together follows from their order, as symbols and windings
 are numbered (common practice, no source). A connector on a lone board may tell what comes in there ("2 x 18 V~").
 """
@@ -86,6 +86,9 @@ def tells_alternating(part: Part) -> bool:
 
 
 def _of_chassis(part: Part, told: ChassisPart, words: Words) -> Iterator[Winding]:
+    if told.sort == "ac adapter" and told.volts and len(part.pins) == 2:
+        ends = (part.pins[0].net, part.pins[1].net)
+        yield Winding(f"{part.key} S1", part.key, ends, told.volts, told.amps, _unknown_regulation(words))
     amps = _amps(told.power, told.secondaries)
     regulation = (told.regulation,) * 2 if told.regulation is not None else _unknown_regulation(words)
     for number, volts in enumerate(told.secondaries, start=1):

@@ -123,6 +123,15 @@ def peak_of(facts: Facts, rail: Rectified) -> float | Unknown:
     return Unknown((f"the regulation of {part} is not told",), low, high)
 
 
+def _reverse(facts: Facts, rail: Rectified) -> object:
+    """Largest volts in reverse across a diode, at high mains without load."""
+    peak = peak_of(facts, rail)
+    if isinstance(peak, Unknown):
+        low, high = (None if end is None else rail.across_a_diode(end) for end in (peak.low, peak.high))
+        return Unknown(peak.reasons, low, high)
+    return rail.across_a_diode(peak)
+
+
 RECTIFIED_ATTRIBUTES: dict[str, Attribute] = {
     "net": _attr(_NET, lambda facts, rail: _net(facts, rail.net)),
     "back": _attr(_NET, lambda facts, rail: _net(facts, rail.back)),
@@ -133,6 +142,7 @@ RECTIFIED_ATTRIBUTES: dict[str, Attribute] = {
     ),
     "farads": _attr(Number(FARAD), _farads),
     "winding_volts": _attr(Number(VOLT), lambda facts, rail: max(abs(route.volts) for route in rail.routes)),
+    "pulses": _attr(Number(PLAIN), lambda facts, rail: len(rail.routes)),
     "half_wave": _attr(YesNo(), lambda facts, rail: len(rail.routes) == 1),
     "winding_ends": _attr(Number(PLAIN), lambda facts, rail: rail.ends),
     "amps": _attr(Number(AMPERE), _amps),
@@ -142,4 +152,5 @@ RECTIFIED_ATTRIBUTES: dict[str, Attribute] = {
     "trough": _attr(Number(VOLT), _trough),
     "ripple": _attr(Number(VOLT), _ripple),
     "peak": _attr(Number(VOLT), peak_of),
+    "reverse_volts": _attr(Number(VOLT), _reverse),
 }

@@ -25,7 +25,8 @@ def rectified(facts: Facts) -> tuple[Rectified, ...]:
     if facts not in _FOUND:
         told: Mapping[str, ChassisPart] = facts.assembled.chassis if facts.assembled is not None else {}
         open_ended = (part for part in facts.by_kind.get("connector", ()) if tells_alternating(part))
-        parts = [*facts.by_kind.get("transformer", ()), *(part for part in open_ended if not facts.is_mated(part))]
+        makers = [*facts.by_kind.get("transformer", ()), *facts.by_kind.get("source", ())]
+        parts = [*makers, *(part for part in open_ended if not facts.is_mated(part))]
         found = windings(facts.circuit, facts.words, told, parts) if parts else ()
         _FOUND[facts] = rectified_rails(facts.walks, found)
     return _FOUND[facts]
