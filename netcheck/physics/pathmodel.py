@@ -100,7 +100,7 @@ def _path_model(points: Points, path: SignalPath, setting: Setting) -> PathModel
     setting = replace(setting, joined=setting.joined | path.joined) if path.joined else setting
     for piece in pieces_at(points, path.nodes):
         if all(node in known or node in path.nodes for node in piece.nodes):
-            element = piece.make(setting)
+            element = points.element(piece, "", 0, NOMINAL) if setting is NOMINAL else piece.make(setting)
             if not isinstance(element, CurrentSource):
                 elements.append(element)
                 part_of[element.name] = piece.part

@@ -42,6 +42,7 @@ MOST_VOLTS = 1e6  # a point beyond is no point of a circuit
 MOST_AMPS, MOST_WATTS = 50.0, 1000.0  # nothing in audio gear at rest has more; common practice
 
 Values = Mapping[str, float]
+End = tuple[str, int, Setting]  # what varies, which of its ends, and the setting of that
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +93,8 @@ class Points:
         self.plan: Plan = plan(walks, spread, supposed)
         self._solved: dict[tuple[int, str, int], Values | tuple[str, ...]] = {}
         self._options: dict[str, tuple[Setting, ...]] = {}
+        self._made: dict[tuple[str, str], Element] = {}
+        self._asked: dict[tuple[str, str, str], Range | Unknown] = {}
         self.kept: dict[Hashable, object] = {}  # what was worked out, by the structure of what it is of
 
     # Voltages
@@ -103,21 +106,43 @@ class Points:
     def volts(self, net: str) -> Range | Unknown:
         """DC volts of a net against the zero."""
         node = self.node(net)
+        return self._once(("volts", node, ""), lambda: self._volts(node))
+
+    def _volts(self, node: str) -> Range | Unknown:
         found = self.quantity((node,), lambda volts, setting: volts[node])
         if isinstance(found, Unknown):
             return found
         low, high = self._within(node)
         return Range(found.nominal, max(found.low, low), min(found.high, high))
 
+    def _once(self, asked: tuple[str, str, str], look: Callable[[], Range | Unknown]) -> Range | Unknown:
+        """What was asked before, by several rules, is not worked out again."""
+        if asked not in self._asked:
+            self._asked[asked] = look()
+        return self._asked[asked]
+
+    def element(self, piece: Piece, name: str, option: int, setting: Setting) -> Element:
+        """The element of a piece at an end of one thing that varies, made once; most do not vary with it."""
+        key = (piece.name, f"{name} {option}" if name in piece.varies else "")
+        if key not in self._made:
+            self._made[key] = piece.make(setting if key[1] else NOMINAL)
+        return self._made[key]
+
     def across(self, a: str, b: str) -> Range | Unknown:
         """DC volts from net a to net b, both at the same time."""
         first, second = self.node(a), self.node(b)
         if first == second:
             return Range(0.0, 0.0, 0.0)
-        return self.quantity((first, second), lambda volts, setting: volts[first] - volts[second])
+        return self._once(
+            ("across", first, second),
+            lambda: self.quantity((first, second), lambda volts, setting: volts[first] - volts[second]),
+        )
 
     def amps(self, pin: Pin) -> Range | Unknown:
         """Direct current into a pin of a modelled part."""
+        return self._once(("amps", pin.key, ""), lambda: self._amps(pin))
+
+    def _amps(self, pin: Pin) -> Range | Unknown:
         part, node = self.walks.circuit.parts[pin.part], self.node(pin.net)
         pieces = [piece for piece in self.plan.by_part.get(part.key, ()) if node in piece.nodes]
         shared = [one for one in part.pins if self.node(one.net) == node]
@@ -128,8 +153,8 @@ class Points:
         if any(piece.amplifier for piece in pieces) or self._stiff(pieces):
             return Unknown((f"the current of {self.said(part)} is not computed",))
 
-        def value(volts: Values, setting: Setting) -> float:
-            return sum(current_into(piece.make(setting), node, volts) for piece in pieces)
+        def value(volts: Values, at: End) -> float:
+            return sum(current_into(self.element(piece, *at), node, volts) for piece in pieces)
 
         nodes = tuple(n for piece in pieces for n in piece.nodes)
         own = frozenset[str]().union(*(piece.varies for piece in pieces))
@@ -137,14 +162,17 @@ class Points:
 
     def watts(self, part: Part) -> Range | Unknown:
         """What a modelled part takes up at rest, all its pieces together."""
+        return self._once(("watts", part.key, ""), lambda: self._watts(part))
+
+    def _watts(self, part: Part) -> Range | Unknown:
         pieces = [piece for piece in self.plan.by_part.get(part.key, ()) if not piece.alternating]
         if part.key in self.plan.blind_parts or not pieces or part.kind == "connector":
             return Unknown((self.plan.blind_parts.get(part.key) or f"the heat of {self.said(part)} is not computed",))
         if any(piece.amplifier for piece in pieces) or self._stiff(pieces):
             return Unknown((f"the heat of {self.said(part)} is not computed",))
 
-        def value(volts: Values, setting: Setting) -> float:
-            return sum(heat_of(piece.make(setting), volts) for piece in pieces)
+        def value(volts: Values, at: End) -> float:
+            return sum(heat_of(self.element(piece, *at), volts) for piece in pieces)
 
         nodes = tuple(n for piece in pieces for n in piece.nodes)
         own = frozenset[str]().union(*(piece.varies for piece in pieces))
@@ -178,12 +206,12 @@ class Points:
     # Quantities and their ranges
 
     def quantity(
-        self, nodes: Iterable[str], value: Callable[[Values, Setting], float], own: frozenset[str] = frozenset()
+        self, nodes: Iterable[str], value: Callable[[Values, End], float], own: frozenset[str] = frozenset()
     ) -> Range | Unknown:
         """Something that follows from node voltages, nominal and over all that varies.
 
         Args:
-            nodes: those whose volts are needed. value: gives it from volts and setting.
+            nodes: those whose volts are needed. value: gives it from volts, and what `element` asks for.
             own: names of what varies in the part itself, which may lie between known nodes.
         """
         wanted = tuple(dict.fromkeys(nodes))
@@ -193,7 +221,7 @@ class Points:
         at_rest = self._gathered(wanted, "", NOMINAL)
         if isinstance(at_rest, Unknown):
             return at_rest
-        nominal = value(at_rest, NOMINAL)
+        nominal = value(at_rest, ("", 0, NOMINAL))
         if not math.isfinite(nominal):
             return Unknown(("the operating point gives no number",))
         low = high = nominal
@@ -203,7 +231,7 @@ class Points:
                 volts = self._gathered(wanted, name, setting, number)
                 if isinstance(volts, Unknown):
                     return volts
-                ends.append(value(volts, setting) - nominal)
+                ends.append(value(volts, (name, number, setting)) - nominal)
             low += min(0.0, *ends)
             high += max(0.0, *ends)
         if not (math.isfinite(low) and math.isfinite(high)):
@@ -295,7 +323,7 @@ class Points:
         known = self._known_for(block, name, setting, option)
         if isinstance(known, tuple):
             return known
-        elements = _held(tuple(piece.make(setting) for piece in block.pieces), known)
+        elements = _held(tuple(self.element(piece, name, option, setting) for piece in block.pieces), known)
         network = Network(elements, known, block.nodes)
         asked = structure(elements, known, nodes=block.nodes, at=start)
         key = ("at rest", asked.key)
