@@ -33,9 +33,10 @@ from netcheck.physics.points import Points, current_into, currents_of, heat_of
 
 Real = NDArray[np.float64]
 
-SMALL = 1e-3  # volts in by which the gain at rest is measured
+NUDGES = (1e-3, 1e-2, 1e-1)  # volts in by which the gain at rest is measured, until it grows no more
 CLIPPED = 0.97  # an output that is this much of what the gain at rest asks for is taken for the last undistorted one
 LEAST_BIAS = 1e-5  # amps at rest below which a diode is no part of a bias network
+BETWEEN = (0.1, 0.3, 0.6, 1.0)  # of the way from the nearest point that was found
 SHORT_OHMS = 0.01
 SHORTED_GAIN = 0.1  # a gain below this says little about how far the input goes
 FIRST_SHORTED, SWEEP = 1e-6, 6.0  # volts in from which a shorted output is moved, and the factor of its steps
@@ -163,25 +164,55 @@ class _Moved:
         self.amplifiers = [e for e in elements if isinstance(e, OperationalAmplifier)]
         self.rest: Mapping[str, float] = rest
         self.slopes: Mapping[str, float] = {}
+        self.found: dict[float, Mapping[str, float]] = {}
 
     def nudge(self) -> tuple[float, float] | None:
-        """The output at rest and the gain there; finds how every node follows the input. None where there is none."""
-        rest, nudged = self.at(0.0), self.at(SMALL)
-        if rest is None or nudged is None:
+        """The output at rest and the gain there; finds how every node follows the input. None where there is none.
+
+        A stage that stands still around zero, as class B does, is nudged further until it moves.
+        """
+        rest = self.at(0.0)
+        if rest is None:
             return None
         self.rest = rest.volts
-        self.slopes = {node: (volts - rest.volts[node]) / SMALL for node, volts in nudged.volts.items()}
-        return rest.volts[self.output], self.slopes[self.output]
+        zero, gain = rest.volts[self.output], 0.0
+        for small in NUDGES:
+            nudged = self.at(small)
+            if nudged is None:
+                return (zero, gain) if gain else None
+            found = (nudged.volts[self.output] - zero) / small
+            if abs(found) <= abs(gain) / CLIPPED:
+                break
+            gain = found
+            self.slopes = {node: (volts - rest.volts[node]) / small for node, volts in nudged.volts.items()}
+        return zero, gain
 
     def at(self, change: float, begin: Mapping[str, float] | None = None) -> OperatingPoint | None:
-        """The point with the input moved, sought from a start or from where a straight line leads; None for none."""
+        """The point with the input moved; None where there is none.
+
+        Sought from a start or from where a straight line leads, then from the nearest point that was found, then by
+        way of points between that and this.
+        """
         if begin is None:
             begin = {node: volts + self.slopes.get(node, 0.0) * change for node, volts in self.rest.items()}
+        found = self._from(change, begin)
+        if found is None and self.found:
+            nearest = min(self.found, key=lambda one: abs(one - change))
+            for part in BETWEEN:
+                at = nearest + part * (change - nearest)
+                found = self._from(at, self.found[min(self.found, key=lambda one: abs(one - at))])
+                if found is None:
+                    break
+        return found
+
+    def _from(self, change: float, begin: Mapping[str, float]) -> OperatingPoint | None:
         network = Network(self.elements, self.known | {self.source: self.begun + change})
         try:
-            return operating_point(network, begin, EFFORT)
+            found = operating_point(network, begin, EFFORT)
         except NoOperatingPoint:
             return None
+        self.found[change] = found.volts
+        return found
 
     def limit_of(self, point: OperatingPoint, reached: bool) -> str:
         """What acts at a point, a clause; '' when nothing does."""
