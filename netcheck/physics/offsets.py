@@ -19,7 +19,7 @@ from netcheck.physics.network.elements import Inductor, OperationalAmplifier, Re
 
 Real = NDArray[np.float64]
 
-MOST_STAGES = 12
+IN_A_RING = ("stages stand before each other in a ring",)
 LOOSE_OHMS = 1e9  # a bias current that meets more than this meets nothing that sets the voltage
 OPEN = 0.1  # an output that follows its offset by more than this share of the open-loop gain is in no loop
 
@@ -48,18 +48,33 @@ class Offsets:
         self._found: dict[str, Offset | Reasons] = {}
 
     def of(self, amplifier: Amplifier) -> Offset | Reasons:
-        """The offset at an amplifier's output, the largest over all positions; or why it is not known."""
-        return self._of(amplifier, ())
+        """The offset at an amplifier's output, the largest over all positions; or why it is not known.
 
-    def _of(self, amplifier: Amplifier, asking: tuple[str, ...]) -> Offset | Reasons:
-        if amplifier.key not in self._found:
-            self._found[amplifier.key] = self._worked_out(amplifier, asking)
+        Stages before are worked out first, one after the other: a chain of them may be long.
+        """
+        waiting = [amplifier.key]
+        while waiting:
+            key = waiting[-1]
+            first = [] if key in self._found else [one for one in self._before(key) if one not in self._found]
+            fresh = [one for one in first if one not in waiting]
+            if fresh:
+                waiting.extend(fresh)
+                continue
+            if key not in self._found:
+                self._found[key] = self._worked_out(self.loops.points.walks.circuit.amplifiers[key])
+            waiting.pop()
         return self._found[amplifier.key]
 
-    def _worked_out(self, amplifier: Amplifier, asking: tuple[str, ...]) -> Offset | Reasons:
-        said = self.loops.said(amplifier)
-        if amplifier.key in asking or len(asking) >= MOST_STAGES:
-            return (f"too many stages stand before {said}",)
+    def _before(self, key: str) -> list[str]:
+        """Amplifiers whose output is held beside a loop."""
+        loop = self.loops.network(self.loops.points.walks.circuit.amplifiers[key], inputs=True)
+        if isinstance(loop, tuple):
+            return []
+        touched = dict.fromkeys((*(n for piece in loop.pieces for n in piece.nodes), loop.own.plus, loop.own.minus))
+        outputs, inside = self.loops.outputs, set(loop.nodes)
+        return [outputs[node] for node in touched if node in outputs and node not in inside]
+
+    def _worked_out(self, amplifier: Amplifier) -> Offset | Reasons:
         loop = self.loops.network(amplifier, inputs=True)
         if isinstance(loop, tuple):
             return loop
@@ -67,14 +82,14 @@ class Offsets:
             return loop.unread
         worst: Offset | None = None
         for setting in loop.settings:
-            found = self._at(loop, setting, (*asking, amplifier.key))
+            found = self._at(loop, setting)
             if not isinstance(found, Offset):
                 return found
             worst = found if worst is None or found.most > worst.most else worst
         assert worst is not None
         return worst
 
-    def _at(self, loop: LoopNetwork, setting: Setting, asking: tuple[str, ...]) -> Offset | Reasons:
+    def _at(self, loop: LoopNetwork, setting: Setting) -> Offset | Reasons:
         small = linear([*self.loops.elements(loop, setting), free(loop.own)], loop)
         said = self.loops.said(loop.amplifier)
         rows = [e for e in small.network.elements if isinstance(e, Inductor | OperationalAmplifier)]
@@ -97,15 +112,15 @@ class Offsets:
             own += gain * _ends(record, "offset_volts")
             bias += _met(record, ohms) * _ends(record, "bias_current")
         before = np.zeros(4)
-        for gain, key in self._before(loop, setting, by_node, amps, row, at):
-            found = self._of(self.loops.points.walks.circuit.amplifiers[key], asking)
+        for gain, key in self._carried(loop, setting, by_node, amps, row, at):
+            found = self._found.get(key, IN_A_RING)
             if not isinstance(found, Offset):
                 return found
             before += gain * np.array([*found.usual, *found.most])
         low, high, least, most = (float(one) for one in own + bias + before)
         return Offset((low, high), (least, most), float(bias[1]), float(before[1]))
 
-    def _before(
+    def _carried(
         self,
         loop: LoopNetwork,
         setting: Setting,

@@ -184,3 +184,12 @@ def test_what_a_capacitor_across_the_feedback_takes_off(book) -> None:
     corner = 1 / (2 * math.pi * 10e3 * 1e-9)
     wanted = 10 * math.log10((1 + (20e3 / corner) ** 2) / (1 + (1e3 / corner) ** 2))
     assert told(feedback_loss(loops, facts.amplifiers[0], 20e3, True)).low == pytest.approx(wanted, abs=0.03)
+
+
+def test_a_long_chain_adds_up_whatever_it_is_asked_from(book) -> None:
+    """Thirty followers, the last one numbered first: each adds its 3 mV."""
+    chain = "".join(f"U{n} TL071 2=S{n} 3=S{n + 1} 4=-15V 6=S{n} 7=+15V 1=open 5=open 8=open\n" for n in range(1, 31))
+    facts, loops = first(chain + "R1 10k S31 GND\nJ1 jack T=S1 S=GND\n", book)
+    ordered = Offsets(loops)
+    found = ordered.of(next(amp for amp in facts.amplifiers if amp.part == "amp/U1"))
+    assert isinstance(found, Offset) and found.usual[1] == pytest.approx(30 * 3e-3, rel=0.01)
