@@ -123,6 +123,8 @@ class OpenedLoop:
             states = np.linalg.solve(matrices, np.tile(self._right.astype(complex), (len(omega), 1))[:, :, None])
         except np.linalg.LinAlgError:
             raise Singular("the small-signal equations have no solution") from None
+        if not np.all(np.isfinite(states)):
+            raise Singular("the small-signal equations give no number")
         zero = np.zeros(len(omega), dtype=complex)
         minus = states[:, self._minus, 0] if self._minus is not None else zero
         plus = states[:, self._plus, 0] if self._plus is not None else zero

@@ -97,6 +97,8 @@ class Offsets:
             row: Real = np.asarray(np.linalg.solve(small.conductance.T, small.injected(loop.own.output)), dtype=float)
         except np.linalg.LinAlgError:
             return (f"the direct current in the loop of {said} is not set",)
+        if not np.all(np.isfinite(row)):
+            return (f"the direct current in the loop of {said} gives no number",)
         at = {e.name: len(small.nodes) + number for number, e in enumerate(rows)}
         by_node: Mapping[str, float] = {node: float(row[number]) for node, number in small.index.items()}
         amps = [e for e in rows if isinstance(e, OperationalAmplifier)]

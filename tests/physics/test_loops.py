@@ -193,3 +193,23 @@ def test_a_long_chain_adds_up_whatever_it_is_asked_from(book) -> None:
     ordered = Offsets(loops)
     found = ordered.of(next(amp for amp in facts.amplifiers if amp.part == "amp/U1"))
     assert isinstance(found, Offset) and found.usual[1] == pytest.approx(30 * 3e-3, rel=0.01)
+
+
+@pytest.mark.parametrize("value", ["0R", "1e300", "1e-300", "1T", "TBD", "-5", "1p"])
+@pytest.mark.parametrize("part", ["R1 {} OUT M", "R2 {} M GND", "C1 {} OUT M", "C1 {} M GND", "L1 {} M GND"])
+def test_absurd_values_end_in_a_number_or_a_reason(book, part: str, value: str) -> None:
+    text = AMP.format("TL072") + "R1 10k OUT M\nR2 1k M GND\n".replace(part.split()[0], part.split()[0] + "0") + ENDS
+    facts, loops = first(text + part.format(value) + "\n", book)
+    amp = facts.amplifiers[0]
+    for found in (
+        loops.noise_gain(amp, 1e3),
+        loops.loop_gain(amp),
+        crossover(loops, amp),
+        phase_margin(loops, amp, ["amp/net/OUT"], [0.0, 1e-9]),
+        feedback_loss(loops, amp, 20e3, False),
+    ):
+        if isinstance(found, Span):
+            assert not math.isnan(found.low) and not math.isnan(found.high)
+        else:
+            assert found and all(reason for reason in found)
+    assert isinstance(Offsets(loops).of(amp), Offset | tuple)
