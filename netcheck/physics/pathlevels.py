@@ -28,8 +28,6 @@ def noise(numbers: PathNumbers, weighted: bool = False) -> float | Unknown:
     made = numbers.asked(numbers.loads[0])
     if isinstance(made, Unknown):
         return made
-    if made.path.output.back:
-        return Unknown(("the noise between two pins is not computed",))
     if made.output not in made.small.index:
         return 0.0
     found = numbers.once(
@@ -63,7 +61,7 @@ def swing(numbers: PathNumbers, load: float, setting: Setting | None = None) -> 
         return made
     if numbers.assumed:
         return Unknown(numbers.assumed)
-    if made.path.output.back or len(made.path.nodes) > MOST_DRIVEN_NODES:
+    if numbers.path.output.back or len(made.path.nodes) > MOST_DRIVEN_NODES:
         return Unknown(("the largest signal of this path is not computed",))
     found = drive_once(numbers.points, made, load)
     if isinstance(found, tuple):

@@ -21,23 +21,33 @@ from netcheck.ground.names import natural_key
 from netcheck.language.values import Unknown
 from netcheck.physics.devices import NOMINAL, Setting
 from netcheck.physics.modelling import WIRE_OHMS, ZERO
-from netcheck.physics.network.elements import Bipolar, Capacitor, Diode, Fet, Resistor
+from netcheck.physics.network.elements import (
+    AmplifierModel,
+    Bipolar,
+    Capacitor,
+    Diode,
+    Fet,
+    OperationalAmplifier,
+    Resistor,
+)
 from netcheck.physics.network.operating import Network, OperatingPoint
 from netcheck.physics.network.response import Singular, Transfer
 from netcheck.physics.pathmodel import MIDDLE, PathModel, crossing, path_model, pieces_at
 from netcheck.physics.paths import input_ohms
 from netcheck.physics.points import Points
-from netcheck.physics.ports import SignalPath
+from netcheck.physics.ports import Port, SignalPath
 from netcheck.physics.tolerance import tolerance_of
 
 Real = NDArray[np.float64]
 
 SOURCE, SOURCE_BACK, LOAD, LEAD = "source", "source back", "load", "lead"
-AROUND = {SOURCE, SOURCE_BACK, LOAD, LEAD}
+DIFFERENCE = "difference"  # the node that stands for the volts between the pins of a balanced output
+AROUND = {SOURCE, SOURCE_BACK, LOAD, LEAD, DIFFERENCE}
 COARSE = np.logspace(-2, 8, 121)  # where a corner is looked for: twelve frequencies a decade
 FINE = 9
 QUIETEST = 1e-6  # what passes less than a millionth at 1 kHz is no path
 OPEN = math.inf
+FAR_VOLTS = 1e6  # supply of an amplifier that has no limits
 HALF = 0.5  # cosine of the phase at 1 kHz below which a signal is neither upright nor inverted: 60 degrees
 LEAST_SHARE = 0.15  # what sets less than this much of a corner is not named
 MOST_CONTROLS = 6
@@ -157,7 +167,8 @@ class PathNumbers:
         amps = dict(made.point.currents) | {element.name: (0.0, 0.0) for element in added}
         parts = dict(made.part_of) | {element.name: element.name for element in added}
         ends = replace(path, input=replace(path.input, node=SOURCE))
-        return PathModel(ends, network, OperatingPoint(volts, amps), MappingProxyType(parts))
+        opposite = SOURCE_BACK if SOURCE_BACK in known else ""
+        return PathModel(ends, network, OperatingPoint(volts, amps), MappingProxyType(parts), opposite)
 
     @cached_property
     def reasons(self) -> tuple[str, ...]:
@@ -197,7 +208,14 @@ class PathNumbers:
         if self.reasons:
             return Unknown(self.reasons)
         made = self.model(load, setting or self.usual)
-        return Unknown(made) if isinstance(made, tuple) else made
+        if isinstance(made, tuple):
+            return Unknown(made)
+        if not made.path.output.back:
+            return made
+        key = (DIFFERENCE, load, tuple(sorted((setting or self.usual).positions.items())))
+        found = self._models.setdefault(key, _between_pins(made))
+        assert isinstance(found, PathModel)
+        return found
 
     def once(self, made: PathModel, asked: tuple[object, ...], compute: Callable[[], object]) -> object:
         """A number that all paths of one structure share, worked out once."""
@@ -209,22 +227,10 @@ class PathNumbers:
     # Transfer
 
     def _transfer(self, made: PathModel, frequencies: Real) -> Transfer:
-        found = self._single(made, SOURCE, frequencies)
-        if SOURCE_BACK in made.network.known:
-            back = self._single(made, SOURCE_BACK, frequencies)
-            found = Transfer(frequencies, (found.values - back.values) / 2, (found.slopes - back.slopes) / 2)
-        return found
-
-    def _single(self, made: PathModel, source: str, frequencies: Real) -> Transfer:
-        back = made.path.output.back
         if made.output not in made.small.index:  # the input itself is the output
             one = np.ones(len(frequencies), dtype=complex)
             return Transfer(frequencies, one, 0 * one)
-        found = made.small.transfer(source, made.output, frequencies)
-        if back and back in made.small.index:
-            other = made.small.transfer(source, back, frequencies)
-            found = Transfer(frequencies, found.values - other.values, found.slopes - other.slopes)
-        return found
+        return made.small.transfer(SOURCE, made.output, frequencies)
 
     def middle(self, made: PathModel) -> complex:
         """What comes out of one volt at 1 kHz."""
@@ -371,8 +377,6 @@ class PathNumbers:
         hertz = at[0]
         if hertz is None:
             return {}, 0.0
-        if made.path.output.back or made.path.input.back:
-            return Unknown(("what sets a corner between two pins is not computed",))
         told = self.once(made, ("set by", side, drop), lambda: _set_by(made, hertz))
         assert isinstance(told, tuple)
         shares, slope = told
@@ -410,6 +414,22 @@ class PathNumbers:
         if made.output not in made.small.index:
             return 0.0
         return float(np.abs(made.small.impedance(made.output, np.array([hertz])))[0])
+
+
+def _between_pins(made: PathModel) -> PathModel:
+    """A path with a node for the volts between the pins of its balanced output: that of an ideal amplifier."""
+    out, back, volts = made.output, made.path.output.back, made.point.volts
+    high, low = f"{DIFFERENCE} high", f"{DIFFERENCE} low"
+    ideal = AmplifierModel(gain=1.0, bandwidth=None, output_ohms=WIRE_OHMS, from_plus=0.0, from_minus=0.0)
+    network = Network(
+        (*made.network.elements, OperationalAmplifier(DIFFERENCE, DIFFERENCE, out, back, high, low, ideal)),
+        dict(made.network.known) | {high: FAR_VOLTS, low: -FAR_VOLTS},
+    )
+    found = dict(volts) | {high: FAR_VOLTS, low: -FAR_VOLTS, DIFFERENCE: volts.get(out, 0.0) - volts.get(back, 0.0)}
+    point = OperatingPoint(found, dict(made.point.currents) | {DIFFERENCE: (0.0, 0.0, 0.0)})
+    path = replace(made.path, output=Port(DIFFERENCE, made.path.output.pin))
+    parts = MappingProxyType(dict(made.part_of) | {DIFFERENCE: DIFFERENCE})
+    return PathModel(path, network, point, parts, made.opposite)
 
 
 def _through(frequencies: Real, decibels: Real, level: float, side: str) -> float | None:

@@ -125,6 +125,21 @@ def test_driven_the_other_way_round_it_inverts(tmp_path: Path, book) -> None:
     assert call(facts, "inverts", path) is True
 
 
+def test_a_balanced_output_gives_what_is_between_its_pins(tmp_path: Path, book) -> None:
+    circuit = BUFFER.replace("5=GND 6=X 7=X", "5=GND 6=N 7=W").replace(
+        "J2 jack T=OUT S=GND", "J2 xlr 1=GND 2=OUT 3=COLD"
+    )
+    circuit += "R5 10k O N\nR6 10k N W\nR7 100R W COLD\n"
+    outputs = "{at: sample.J2.2, return: sample.J2.3, loads: [600 ohm]}"
+    inputs = AT_J1.replace("10 kohm", "100 ohm")
+    facts = told(tmp_path, book, circuit, inputs, outputs)
+    (path,) = signals_of(facts).paths
+    assert call(facts, "gain", path) == pytest.approx(20 * math.log10(2 * 600 / 800 * 10 / 10.1), abs=0.05)
+    noise = call(facts, "noise", path)
+    assert isinstance(noise, float) and 1e-6 < noise < 10e-6
+    assert isinstance(call(facts, "swing", path, 600.0), Unknown)
+
+
 def test_an_output_without_a_way_from_an_input_says_so(tmp_path: Path, book) -> None:
     facts = told(tmp_path, book, BUFFER.replace("R2 100R O OUT", "R2 100R O ELSE\nR3 1k OUT GND"))
     (path,) = signals_of(facts).paths
