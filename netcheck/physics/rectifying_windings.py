@@ -1,8 +1,9 @@
 """The secondary windings of transformers: volts, the current that they are made for, and which nets they end on.
 
-A transformer of the chassis, or an adapter for alternating volts, is told by the assembly file. One on a board is told by its value or description
-("230V / 2x18V 30VA", "15-0-15 V"); which of its pins belong together follows from their order, as symbols and windings
-are numbered (common practice, no source). A connector on a lone board may tell what comes in there ("2 x 18 V~").
+A transformer of the chassis, or an adapter for alternating volts, is told by the assembly file. One on a board is told
+by its value or description ("230V / 2x18V 30VA", "15-0-15 V"); which of its pins belong together follows from their
+order, as symbols and windings are numbered (common practice, no source). A connector on a lone board may tell what
+comes in there ("2 x 18 V~").
 """
 
 from __future__ import annotations

@@ -13,6 +13,7 @@ from netcheck.language.scope import Trace
 from netcheck.language.types import Function, Number, Type, YesNo
 from netcheck.language.values import Unknown
 from netcheck.physics.meeting import protected
+from netcheck.physics.rectifying_rails import Rectified
 from netcheck.physics.rectifying_windings import Winding
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.functions import PART_PARAMETER, PLACE, net_key
@@ -73,11 +74,20 @@ def _bears_reversal(facts: Facts, trace: Trace, a: object) -> object:
 
 def _drawn_volt_amperes(facts: Facts, trace: Trace, part: Part) -> object:
     """VA that the rails of a transformer take at nominal mains, with music."""
+    amps, reasons = _winding_amps(facts, [rail for rail in rectified(facts) if _charges(part, rail)])
+    total = sum(winding.volts * one for winding, one in amps.items())
+    return Unknown(reasons, low=total) if reasons else total
+
+
+def _charges(part: Part, rail: Rectified) -> bool:
+    return any(winding.part == part.key for winding in rail.windings)
+
+
+def _winding_amps(facts: Facts, rails: Sequence[Rectified]) -> tuple[dict[Winding, float], tuple[str, ...]]:
+    """Amperes rms of each winding with music at nominal mains, and why they are perhaps more."""
     squares: dict[Winding, float] = {}
     reasons: list[str] = []
-    for rail in rectified(facts):
-        if all(winding.part != part.key for winding in rail.windings):
-            continue
+    for rail in rails:
         own, found = supply(facts, rail), drawn(facts, rail)
         most = found.most(supplies(facts).share)
         if most is None:
@@ -89,8 +99,23 @@ def _drawn_volt_amperes(facts: Facts, trace: Trace, part: Part) -> object:
         for route, amps in zip(rail.routes, state.rms, strict=False):
             for winding in route.windings:
                 squares[winding] = squares.get(winding, 0.0) + amps * amps
-    total = sum(winding.volts * math.sqrt(square) for winding, square in squares.items())
-    return Unknown(tuple(dict.fromkeys(reasons)), low=total) if reasons else total
+    return {winding: math.sqrt(square) for winding, square in squares.items()}, tuple(dict.fromkeys(reasons))
+
+
+def _fuse_amps(facts: Facts, trace: Trace, part: Part) -> float | Unknown | None:
+    """Rms through a fuse between a winding's end and a rectifier; None for other parts."""
+    rails = rectified(facts)
+    if part.kind != "fuse" or not rails:
+        return None
+    nodes = supplies(facts).nodes
+    ends = {nodes.of(pin.net) for pin in part.pins}
+    fed = [rail for rail in rails if any(ends & set(winding.ends) for winding in rail.windings)]
+    if len(ends) != 1 or not fed or facts.circuit.nets[next(iter(ends))].role == "ground":
+        return None
+    amps, reasons = _winding_amps(facts, fed)
+    whole = math.fsum(one for winding, one in amps.items() if ends & set(winding.ends))
+    trace.saw(rail.net for rail in fed)
+    return Unknown(reasons, low=whole) if reasons else whole
 
 
 # Regulators
@@ -147,6 +172,8 @@ SUPPLY_FUNCTIONS: dict[str, Function] = {
                  "whether what a net leads to bears the wrong polarity: a series diode, a fuse with a clamp, a FET"),
         Function("drawn_volt_amperes", (PART_PARAMETER,), _fixed(Number(WATT)), _drawn_volt_amperes,
                  "VA that a transformer gives with music: volts of its windings times the rms of their currents"),
+        Function("fuse_amps", (PART_PARAMETER,), _fixed(Number(AMPERE)), _fuse_amps,
+                 "rms through a fuse between a winding and its rectifier, with music; nothing for other parts"),
         Function("behind_rectifier", (PART_PARAMETER,), _fixed(YesNo()), _behind_rectifier,
                  "whether a rectifier whose windings are told feeds a regulator"),
         Function("spare_at_rest", (PART_PARAMETER,), _fixed(Number(VOLT)),
