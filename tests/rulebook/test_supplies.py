@@ -8,12 +8,14 @@ import pytest
 
 from netcheck.circuit.sampling import read_sample
 from netcheck.ground.yamltext import load
+from netcheck.language.scope import Trace
 from netcheck.language.values import Unknown
 from netcheck.physics.rectifying_rails import Rectified
 from netcheck.physics.regulating import Fed, drop_out, regulator_watts
 from netcheck.physics.supplying import supply_of
 from netcheck.rulebook.book import RuleBook
 from netcheck.rulebook.facts import Facts
+from netcheck.rulebook.functions_supply import SUPPLY_FUNCTIONS
 from netcheck.rulebook.knowing import facts_of_boards
 from netcheck.rulebook.prove import _facts
 from netcheck.rulebook.supplies import rectified, supplies
@@ -298,3 +300,56 @@ def test_knowing_hands_boards_on_unchanged_where_nothing_is_rectified(book: Rule
     board = read_sample("R1 1k +5V GND\nJ1 header 1=+5V 2=GND\n", "test", 1, "amp")
     facts = facts_of_boards({"amp": board}, book.words, book.parts, book.bind)
     assert facts.circuit.nets["amp/net/+5V"].origin == "by its name +5V"
+
+
+# What windings, diodes and fuses carry
+
+
+def called(name: str, facts: Facts, thing: object) -> object:
+    return SUPPLY_FUNCTIONS[name].call(facts, Trace(), thing)
+
+
+def test_volt_amperes_and_fuses_follow_from_the_pulses(book: RuleBook) -> None:
+    """Two rails: each winding carries a pulse of either rail, 1.5 to 2.3 times the largest direct current."""
+    text = BRIDGE.replace("1=AC1", "1=W1").replace("3=AC2", "3=W2")
+    text += "F1 fuse T1A W1 AC1\nF2 fuse T1A W2 AC2\nF3 fuse T1A RAW X\n"
+    text += "R1 120R RAW GND\nR2 120R RAWN GND\nR3 10k X GND\n"
+    told = TAPPED + "signal: {outputs: [{at: supply.R3.1, return: supply.R3.2, loads: [10 kohm]}]}\n"
+    facts = joined(book, text, told)
+    parts = facts.circuit.parts
+    amps = called("fuse_amps", facts, parts["supply/F1"])
+    assert isinstance(amps, float)
+    drawn = supplies(facts).drawn(supplies(facts).rails[0])
+    direct = drawn.most(supplies(facts).share)
+    assert direct is not None and drawn.nominal == pytest.approx(24.6 / 118.6, rel=0.02) and drawn.nominal < direct
+    assert 1.5 < amps / direct < 2.3
+    assert called("fuse_amps", facts, parts["supply/F2"]) == pytest.approx(amps, rel=1e-3)
+    assert called("fuse_amps", facts, parts["supply/F3"]) is None
+    assert called("fuse_amps", facts, parts["supply/R1"]) is None
+    assert called("drawn_volt_amperes", facts, parts["chassis/transformer"]) == pytest.approx(2 * 18 * amps, rel=1e-3)
+
+
+def test_volts_in_reverse_are_twice_the_peak_with_a_tap(book: RuleBook) -> None:
+    tapped, single = (rectified(joined(book, *both))[0] for both in ((BRIDGE, TAPPED), (LONE, SINGLE)))
+    assert tapped.across_a_diode(30.0) == 60.0
+    assert single.across_a_diode(30.0) == 30.0
+
+
+def test_an_adapter_for_alternating_volts_is_a_winding(book: RuleBook) -> None:
+    wires = "wires: {A: supply.J1.1, B: supply.J1.2}"
+    told = f"chassis:\n  - {{part: adapter, kind: ac adapter, volts: 12 V, amps: 1 A, {wires}}}\n"
+    (found,) = rectified(joined(book, LONE, told))
+    (winding,) = found.windings
+    assert (winding.volts, winding.amps) == (12.0, 1.0)
+    assert winding.regulation[0] < winding.regulation[1]  # which is not told
+
+
+def test_the_peak_lies_between_two_where_the_regulation_is_not_told(book: RuleBook) -> None:
+    facts = joined(book, BRIDGE, TAPPED.replace(", regulation: 12 %", ""))
+    found = called("rectified_peak", facts, facts.circuit.nets["supply/net/RAW"])
+    assert isinstance(found, Unknown) and found.low is not None and found.high is not None
+    assert found.low < 18 * 1.12 * 1.1 * math.sqrt(2) < found.high
+    assert found.reasons == ("the regulation of chassis.transformer is not told",)
+    told = joined(book, BRIDGE, TAPPED)
+    assert called("rectified_peak", told, told.circuit.nets["supply/net/GND"]) == 0.0
+    assert called("peak_across", told, told.circuit.parts["supply/C2"]) == pytest.approx(31.3, abs=0.1)
