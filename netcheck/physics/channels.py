@@ -7,7 +7,7 @@ package alone. From there they are laid side by side (`alignment`).
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from netcheck.circuit.conduction import VARIABLE
@@ -21,6 +21,7 @@ from netcheck.physics.places import Place, PlaceMap
 SIDES, LEAST_COUPLES, LEAST_LIKENESS = "channel sides", "couples that make channels", "likeness of partners"
 _TRANSISTORS = frozenset({"npn", "pnp", "nmos", "pmos", "njfet", "pjfet"})
 _AMPLIFIERS = frozenset({"opamp", "buffer", "power amplifier", "transconductance amplifier"})
+_PACKAGES = _AMPLIFIERS | {"integrated circuit", "module", "converter", "microcontroller", "logic", "unknown"}
 _SOCKETS = frozenset({"jack", "xlr", "rca"})
 _PASSIVE = frozenset({"resistor", "capacitor", "inductor", "ferrite", "fuse", "link"})
 _DIRECTED = frozenset({"diode", "led", "zener", "surge diode"})
@@ -144,23 +145,27 @@ def _seeds(places: PlaceMap, words: Words) -> Iterator[_Seed]:
         for left, right in sorted(pairs_by_side(names, sides), key=lambda pair: natural_key(pair[0])):
             said = f"{names[left]} and {names[right]}"
             yield _Seed(places.node(left), places.node(right), f"the names {said}", named=True)
-    parts = sorted((part for part in circuit.parts.values() if part.fitted), key=lambda part: natural_key(part.key))
-    yield from _socket_seeds(places, [part for part in parts if part.kind == "connector"], sides)
-    for part in parts:
+    sockets = _of_kinds(places, {"connector"})
+    yield from _socket_seeds(places, sockets, sides)
+    for part in sockets:
         if part.family == "jack" and len(part.by_role("tip")) == len(part.by_role("ring")) == 1:
             tip, ring = part.by_role("tip")[0], part.by_role("ring")[0]
             yield _Seed(places.node(tip.net), places.node(ring.net), f"tip and ring of {places.walks.said(part)}")
-    for part in parts:
-        if part.kind in VARIABLE and len(wipers := part.by_role("wiper")) == 2:
+    for part in _of_kinds(places, VARIABLE):
+        if len(wipers := part.by_role("wiper")) == 2:
             one, other = (places.node(pin.net) for pin in wipers)
             yield _Seed(one, other, f"the two gangs of {places.walks.said(part)}", sided=False)
-    for part in parts:
-        if part.kind not in ("connector", "switch") and len(part.pins) > 3:
-            pins = {pin.key: pin.name for pin in part.pins if pin.name}
-            for left, right in pairs_by_side(pins, sides):
-                first, second = circuit.pins[left], circuit.pins[right]
-                said = f"pins {first.name} and {second.name} of {places.walks.said(part)}"
-                yield _Seed(places.node(first.net), places.node(second.net), said)
+    for part in _of_kinds(places, _PACKAGES):
+        pins = {pin.key: pin.name for pin in part.pins if pin.name}
+        for left, right in pairs_by_side(pins, sides):
+            first, second = circuit.pins[left], circuit.pins[right]
+            said = f"pins {first.name} and {second.name} of {places.walks.said(part)}"
+            yield _Seed(places.node(first.net), places.node(second.net), said)
+
+
+def _of_kinds(places: PlaceMap, kinds: Iterable[str]) -> list[Part]:
+    found = (part for kind in kinds for part in places.walks.by_kind.get(kind, ()))
+    return sorted(found, key=lambda part: natural_key(part.key))
 
 
 def _socket_seeds(places: PlaceMap, sockets: list[Part], sides: Mapping[str, tuple[bool, str]]) -> Iterator[_Seed]:
