@@ -31,7 +31,6 @@ def brought(
     if far in sides[0]:
         return Unknown(("its current comes by another way too",), low=0.0)
     # What surely makes a rail decides; then rectifiers; a connector that leads out of the box may feed or take.
-    ways = (_makers, _rectifiers, _loose)
     made: list[list[Pin]] = [[], []]
     for way in (_makers, _rectifiers, _loose):
         made = made if any(made) else [way(currents, side) for side in sides]
