@@ -81,4 +81,4 @@ def test_a_rail_that_comes_by_two_leads_is_not_parted(tmp_path: Path, book: Rule
     pins = {pin.net for pin in facts.circuit.parts["supply/TP1"].pins}
     assert pins == {"supply/net/+15V"}
     found = amps(facts, "cable/power lead/3")
-    assert isinstance(found, Unknown)
+    assert isinstance(found, Unknown) and found.reasons == ("its current comes by another way too",)
