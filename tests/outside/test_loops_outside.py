@@ -19,8 +19,9 @@ from netcheck.intake.reading import read_netlist
 from netcheck.physics.devices import NOMINAL
 from netcheck.physics.loops import LoopNetwork, Loops, Span, load_at
 from netcheck.physics.margins import OpenLoop, crossings, crossover, phase_margin, second_pole
-from netcheck.physics.network.elements import Resistor
+from netcheck.physics.network.elements import Capacitor, Resistor
 from netcheck.physics.network.operating import Network, terminals
+from netcheck.physics.stagegain import feedback_loss
 from netcheck.review import BoardPlan, Plan
 from netcheck.review import facts_of as facts_of_plan
 
@@ -59,6 +60,28 @@ def test_margin_that_the_tl072_tables_print(book) -> None:
     """45 degrees with 2 kohm and 100 pF. Source: ST TL072, electrical characteristics, read."""
     loops, amps = loops_of(FOLLOWER.format("TL072") + "R1 2k OUT GND\n", book)
     assert least(phase_margin(loops, amps[0], ["amp/net/OUT"], [100e-12])) == pytest.approx(45, abs=3)
+
+
+def test_noise_gain_of_an_inverting_stage_of_gain_one(book) -> None:
+    """1 + Rf/Rg = 2. Source: standard circuit theory."""
+    loops, amps = loops_of(RATED.format("NE5532", "10k"), book)
+    assert least(loops.noise_gain(amps[0], 1e3)) == pytest.approx(2.0, rel=1e-4)
+
+
+def test_feedback_capacitor_for_200_khz(book) -> None:
+    """10 kohm and 79.6 pF: 3.01 dB down at 200 kHz. Source: 1/(2 pi R C), standard circuit theory."""
+    loops, amps = loops_of(RATED.format("OPA1656", "10k") + "C1 79.6p OUT M\n", book)
+    assert least(feedback_loss(loops, amps[0], 200e3, True)) == pytest.approx(3.01, abs=0.05)
+
+
+def test_pole_of_the_input_capacitance(book) -> None:
+    """10 kohm beside 10 kohm with 12 pF (MC33078/D, read): what comes back is 3.01 dB down at 2.65 MHz."""
+    loops, amps = loops_of(RATED.format("MC33078", "10k"), book)
+    loop = loops.network(amps[0])
+    assert isinstance(loop, LoopNetwork)
+    opened = loops.opened(loop, NOMINAL, 1e-3, (Capacitor("input", loop.own.plus, loop.own.minus, 12e-12),))
+    low, corner = np.abs(opened.feedback(np.array([1e3, 2.652582e6])))
+    assert 20 * math.log10(low / corner) == pytest.approx(3.01, abs=0.01)
 
 
 @pytest.mark.parametrize("noise_gain", [1.25, 2.0, 11.0])
