@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from netcheck.language.scope import Trace
-from netcheck.language.values import Unknown
+from netcheck.language.values import Lot, Unknown
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.functions_signal import SIGNAL_FUNCTIONS
 from netcheck.rulebook.load import load_rule
@@ -179,3 +179,44 @@ def test_what_comes_before_a_control_distorts_wherever_it_stands(tmp_path: Path,
     before = call(loud, "most_before", signals_of(loud).paths[0])
     # eleven times, behind a divider by two: about 13 V peak at the most
     assert before == pytest.approx(13.0 / math.sqrt(2) / 11 * 2, rel=0.15)
+
+
+def test_a_box_without_amplifiers_is_a_path_when_it_is_told(tmp_path: Path, book) -> None:
+    circuit = "RV1 potentiometer 10k 1=GND 2=OUT 3=P\nJ1 jack T=P S=GND\nJ2 jack T=OUT S=GND\n"
+    facts = told(tmp_path, book, circuit, AT_J1.replace("10 kohm", "10 ohm"), AT_J2.replace("100 ohm, ", ""))
+    (path,) = signals_of(facts).paths
+    assert call(facts, "gain", path) == pytest.approx(0.0, abs=0.05)
+    assert call(facts, "inverts", path) is False
+    assert call(facts, "corner", path, "low", 3.0) == 0.0
+
+
+def test_a_position_that_is_told_is_where_a_control_stands(tmp_path: Path, book) -> None:
+    circuit = "RV1 potentiometer 10k 1=GND 2=OUT 3=P\nJ1 jack T=P S=GND\nJ2 jack T=OUT S=GND\n"
+    inputs, outputs = AT_J1.replace("10 kohm", "10 ohm"), AT_J2.replace("100 ohm, 10 kohm", "1 Mohm")
+    facts = told(tmp_path, book, circuit, inputs, outputs, more="      positions: {sample.RV1: 25 %}")
+    (path,) = signals_of(facts).paths
+    assert call(facts, "gain", path) == pytest.approx(20 * math.log10(0.25), abs=0.05)
+    assert call(facts, "full_gain", path) == pytest.approx(0.0, abs=0.05)
+
+
+def test_a_told_end_on_a_ground_has_no_way(tmp_path: Path, book) -> None:
+    facts = told(tmp_path, book, BUFFER, AT_J1.replace("J1.T, return: sample.J1.S", "J1.S"))
+    (path,) = signals_of(facts).paths
+    assert isinstance(call(facts, "noise", path), Unknown)
+    assert isinstance(call(facts, "swing", path, 100.0), Unknown)
+    assert isinstance(call(facts, "corner_range", path, "low", 3.0), Unknown)
+    assert isinstance(call(facts, "most_before", path), Unknown)
+
+
+def test_a_balanced_input_has_corners_and_what_sets_them(tmp_path: Path, book) -> None:
+    circuit = BALANCED.replace("R1 10k HOT P", "C1 1u HOT H2\nR1 10k H2 P").replace(
+        "R3 10k COLD M", "C2 1u COLD C9\nR3 10k C9 M"
+    )
+    inputs = "{at: sample.J1.2, return: sample.J1.3, largest level: 1 V}"
+    facts = told(tmp_path, book, circuit, inputs, AT_J2.replace("100 ohm, ", ""))
+    (path,) = signals_of(facts).paths
+    hertz = call(facts, "corner", path, "low", 3.0)
+    # 1 uF with 20 kohm at the upright input; with 10 kohm at the inverting one
+    assert isinstance(hertz, float) and 7.5 < hertz < 16.0
+    parts = call(facts, "corner_parts", path, "low", 3.0)
+    assert isinstance(parts, Lot) and {"C1", "C2"} <= {name_of(facts, part) for part in parts.members}
