@@ -15,7 +15,7 @@ from netcheck.physics.behaviour import RestRow
 from netcheck.physics.devices import figure
 from netcheck.physics.points import Points, Range
 
-_PACKAGES = frozenset({"opamp", "buffer", "comparator"})
+_PACKAGES = frozenset({"opamp", "buffer", "comparator", "power amplifier"})
 _NOTHING = frozenset({"capacitor", "connector", "test point", "hole", "mechanical"})  # at rest, of the rail's own
 _SERIES = frozenset({"resistor", "ferrite", "inductor", "link", "fuse"})
 _OPAQUE = "what {} takes is not known"
@@ -84,9 +84,11 @@ def taken(points: Points, part: Part, pins: list[Pin]) -> list[Range | Unknown]:
     if part.kind in _PACKAGES:
         found = _drawn(points, part)
         roles = {pin.role for pin in pins}
-        if roles == {"supply plus"} or isinstance(found, Unknown):
+        if roles == {"control"}:
+            return []
+        if roles <= {"supply plus", "control"} or isinstance(found, Unknown):
             return [found]
-        if roles == {"supply minus"}:
+        if roles <= {"supply minus", "control"}:
             return [Range(-found.nominal, -found.high, -found.low)]
         return [Unknown((_OPAQUE.format(points.said(part)),))]
     return [points.amps(pin) for pin in pins]
@@ -95,8 +97,9 @@ def taken(points: Points, part: Part, pins: list[Pin]) -> list[Range | Unknown]:
 def _drawn(points: Points, part: Part) -> Range | Unknown:
     """What all amplifiers of a package draw by themselves, as the part book tells."""
     count = sum(amplifier.part == part.key for amplifier in points.walks.circuit.amplifiers.values())
+    count = count or int(figure(part.record, "amplifiers") or 1)
     ends = [figure(part.record, "supply_current", way) for way in (0, -1, 1)]
-    nominal, low, high = (None if end is None else end * max(count, 1) for end in ends)
+    nominal, low, high = (None if end is None else end * count for end in ends)
     if nominal is None or low is None or high is None:
         return Unknown((_OPAQUE.format(points.said(part)),))
     whole = figure(part.record, "supply_current_total_most", 1)

@@ -2,8 +2,8 @@
 with a signal.
 
 At rest it is what `railcurrents` adds up, here over all boards and through regulators. With a signal, a stage of class
-B takes the mean of half a sine from each of its rails, peak / pi; it is taken to reach the rail, less what the ohms in
-its way take off, so that the current is rather too large than too small.
+B takes the mean of half a sine from each of its rails, peak / pi; it is taken to reach the nominal rail, less what the
+ohms in its way take off: what the stage itself needs is left out, so that the current is rather too large.
 """
 
 from __future__ import annotations
@@ -215,8 +215,7 @@ class Currents:
                 self._unknown_stages = unite(self._unknown_stages, volts.reasons)
             elif group not in seen:
                 seen.add(group)
-                whole = max(abs(volts.low), abs(volts.high))
-                most = whole / (load.ohms + ohms)
+                most = abs(volts.nominal) / (load.ohms + ohms)
                 peak = most if load.volts is None else min(most, load.volts / load.ohms)
                 self._signals[net.key] = self._signals.get(net.key, 0.0) + peak / math.pi
 
