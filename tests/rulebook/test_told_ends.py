@@ -199,6 +199,14 @@ def test_a_position_that_is_told_is_where_a_control_stands(tmp_path: Path, book)
     assert call(facts, "full_gain", path) == pytest.approx(0.0, abs=0.05)
 
 
+def test_a_logarithmic_track_is_turned_by_its_law(tmp_path: Path, book) -> None:
+    circuit = "RV1 potentiometer 10k 1=GND 2=OUT 3=P ; taper log\nJ1 jack T=P S=GND\nJ2 jack T=OUT S=GND\n"
+    inputs, outputs = AT_J1.replace("10 kohm", "10 ohm"), AT_J2.replace("100 ohm, 10 kohm", "1 Mohm")
+    facts = told(tmp_path, book, circuit, inputs, outputs, more="      positions: {sample.RV1: 50 %}")
+    (path,) = signals_of(facts).paths
+    assert call(facts, "gain", path) == pytest.approx(20 * math.log10(0.15), abs=0.05)
+
+
 def test_a_told_end_on_a_ground_has_no_way(tmp_path: Path, book) -> None:
     facts = told(tmp_path, book, BUFFER, AT_J1.replace("J1.T, return: sample.J1.S", "J1.S"))
     (path,) = signals_of(facts).paths
