@@ -26,8 +26,10 @@ Matrix = NDArray[np.float64]
 
 LEAST_CONDUCTANCE = 1e-12  # from every node to zero, as circuit simulators have it; keeps floating nodes solvable
 MOST_ITERATIONS = 120
-MOST_STEP = 0.5  # volts that a node may move in one iteration
-CLOSE_VOLTS, CLOSE_WANTED = 1e-9, 1e-6
+MOST_STEP = 1.0  # volts that a node may move in one iteration
+# A step below this is the last: the error left is about its square over twice the thermal volts, 2e-13 V.
+CLOSE_VOLTS, CLOSE_WANTED = 1e-7, 1e-6
+SATURATED = 2.0  # times half its range from which on an output no longer answers to what is wanted of it
 
 
 class NoOperatingPoint(Exception):
@@ -279,14 +281,16 @@ class _Solver:
     def _turn(self, unknowns: Vector, step: Vector) -> bool:
         """Move what is wanted of amplifiers, by half their range at most or back to the middle; True when it is still.
 
-        Beyond their limits it may double with each step: there it can be thousands of volts and matters to nothing.
+        Beyond their limits it may go out as far as it likes: it can be thousands of volts there and matters to nothing.
         """
         still = True
         for number, element in enumerate(self.amplifiers, len(self.nodes)):
             *_, high, low = self._at(unknowns, element.nodes)
             middle, half = element.range_of(high, low)
-            most = max(half, abs(unknowns[number] - middle))
-            change = float(np.clip(step[number], -most, most))
+            beyond = unknowns[number] - middle
+            outward = abs(beyond) > SATURATED * half and beyond * step[number] < 0
+            most = math.inf if outward else max(half, abs(beyond))
+            change = min(max(float(step[number]), -most), most)
             unknowns[number] -= change
             still = still and abs(step[number]) < CLOSE_WANTED * max(1.0, abs(unknowns[number]))
         return still
