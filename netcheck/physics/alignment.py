@@ -148,10 +148,12 @@ class Alignment:
         self.right_of[left], self.left_of[right] = right, left
         theirs: dict[tuple[str, str], list[Place]] = {}
         for role, place in self.places.at.get(right, ()):
-            theirs.setdefault((place.kind, role), []).append(place)
-        ours = [(role, p) for role, p in self.places.at.get(left, ()) if p.key not in self.taken]
-        pairs = [(p, q) for role, p in ours for q in theirs.get((p.kind, role), ()) if q.key not in self.taken]
-        for p, q in pairs if len(pairs) <= MOST_CANDIDATES else ():
+            if place.key not in self.taken:
+                theirs.setdefault((place.kind, role), []).append(place)
+        ours = [(p, theirs[p.kind, role]) for role, p in self.places.at.get(left, ()) if (p.kind, role) in theirs]
+        many = sum(len(partners) for _, partners in ours) > MOST_CANDIDATES
+        free = [] if many else [(p, q) for p, partners in ours if p.key not in self.taken for q in partners]
+        for p, q in free:
             found = self._fit(p, q, left, right) if p.key != q.key else None
             if found is not None:
                 self._wait(found[0], p, q, left, right)

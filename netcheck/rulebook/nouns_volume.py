@@ -8,7 +8,7 @@ from typing import Any
 from netcheck.circuit.model import Part
 from netcheck.ground.units import OHM
 from netcheck.language.scope import Trace
-from netcheck.language.types import Attribute, Function, ListOf, Number, Parameter, Text, Thing, Type, Word, YesNo
+from netcheck.language.types import Attribute, Function, ListOf, Number, Parameter, Thing, Type, Word, YesNo
 from netcheck.language.values import Lot, Unknown
 from netcheck.physics.volume import VolumeControl
 from netcheck.rulebook.facts import Facts
@@ -44,17 +44,6 @@ def _law(facts: Facts, control: VolumeControl) -> object:
     return _LAWS.get(taper or "", Unknown((f"the law of {said} is not stated",)))
 
 
-def _side(facts: Facts, control: VolumeControl) -> str:
-    """'left', 'right', or '' where no channels are known."""
-    nodes = [facts.walks.joined_by_cable(facts.circuit.pins[key].net)[0] for key in (control.top, control.wiper)]
-    for pair in facts.channels:
-        if any(node in pair.left for node in nodes):
-            return "left"
-        if any(node in pair.right for node in nodes):
-            return "right"
-    return ""
-
-
 SOUND_NOUNS: dict[str, dict[str, Attribute]] = CHANNEL_NOUNS | {
     "volume control": {
         "part": _attr(PART, lambda facts, control: facts.circuit.parts[control.part]),
@@ -69,7 +58,6 @@ SOUND_NOUNS: dict[str, dict[str, Attribute]] = CHANNEL_NOUNS | {
         "law": _attr(Word(frozenset(_LAWS.values())), _law),
         "coupled": _attr(YesNo(), lambda facts, control: control.coupled),
         "load": _attr(Number(OHM), lambda facts, control: control.load),
-        "side": _attr(Text(), _side),
     }
 }
 
