@@ -31,6 +31,7 @@ _AMPLIFIERS = frozenset({"opamp", "buffer", "power amplifier"})
 BEHIND_OHMS = 1000.0  # a stage behind more than this is not what drives a load; common practice
 HEAVY_OHMS = 2000.0  # a load of more takes nothing that a supply notices; common practice
 MOST_DEEP = 8
+_OUTPUTS = "what hangs on the outputs is not given"
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,7 +192,7 @@ class Currents:
 
     def _of_signals(self, group: frozenset[str]) -> Drawn:
         if self.loads is None:
-            return Drawn(0.0, 0.0, 0.0, None)
+            return Drawn(0.0, 0.0, 0.0, None, (_OUTPUTS,)) if any(map(self._drives, group)) else NOTHING
         if self._signals is None:
             self._signals = {}
             for load in self.loads:
@@ -199,6 +200,12 @@ class Currents:
         if self._unknown_stages:
             return Drawn(0.0, 0.0, 0.0, None, self._unknown_stages)
         return Drawn(0.0, 0.0, 0.0, math.fsum(self._signals.get(net, 0.0) for net in sorted(group)))
+
+    def _drives(self, net: str) -> bool:
+        """Whether something takes its current from a net that may drive an output."""
+        on = self.walks.on(net)
+        discrete = (pin for kind in _DISCRETE for pin in on.get(kind, ()))
+        return any(kind in on for kind in _AMPLIFIERS) or any(pin.role in _MAIN.values() for pin in discrete)
 
     def _add(self, load: Driven) -> None:
         assert self._signals is not None
