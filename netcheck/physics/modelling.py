@@ -340,7 +340,7 @@ class Modeller:
         told = part.kind == "power amplifier" and part.record is not None
         return told and figure(part.record, "gain_bandwidth") is not None and figure(part.record, "fixed_gain") is None
 
-    def _power_amplifiers(self, part: Part) -> list[Amplifier]:
+    def power_amplifiers(self, part: Part) -> list[Amplifier]:
         """Its amplifiers by the units of their pins, where each has one pin of a role."""
         found = []
         for output in part.by_role("output"):
@@ -353,7 +353,7 @@ class Modeller:
         return found
 
     def _package(self, part: Part) -> Iterator[Piece | Blind]:
-        amplifiers = self._amplifiers.get(part.key) or self._power_amplifiers(part)
+        amplifiers = self._amplifiers.get(part.key) or self.power_amplifiers(part)
         used = {
             pin for amp in amplifiers for pin in (amp.output, amp.plus, amp.minus, amp.supply_plus, amp.supply_minus)
         }

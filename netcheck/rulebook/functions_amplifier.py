@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 from weakref import WeakKeyDictionary
 
-from netcheck.circuit.model import Amplifier
+from netcheck.circuit.model import Amplifier, Part
 from netcheck.ground.units import DECIBEL, FARAD, HERTZ, PLAIN, VOLT, Unit, show
 from netcheck.language.scope import Trace
 from netcheck.language.types import Function, Number, Parameter, Text, Thing, Type, Word, YesNo
@@ -20,7 +21,7 @@ from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.nouns import amplifier_text
 
 if TYPE_CHECKING:
-    from netcheck.physics.loops import Loops, Span
+    from netcheck.physics.loops import Loops, Reasons, Span
     from netcheck.physics.offsets import Offset, Offsets
 
 _LOOPS: WeakKeyDictionary[object, Loops] = WeakKeyDictionary()
@@ -65,6 +66,31 @@ def _share(facts: Facts) -> float:
     return float(facts.words.limit(SHARE).value)
 
 
+def _units(facts: Facts, amp: Amplifier | Part) -> Sequence[Amplifier]:
+    """An amplifier, or those of a power amplifier whose gain is set outside."""
+    return [amp] if isinstance(amp, Amplifier) else facts.at_rest.points.plan.modeller.power_amplifiers(amp)
+
+
+def _over_units(
+    facts: Facts, trace: Trace, amp: Amplifier | Part, what: str, unit: Unit, ask: Callable[[Amplifier], Span | Reasons]
+) -> float | Unknown:
+    """A figure of an amplifier, or between its ends over all amplifiers of a part."""
+    spans: list[Span] = []
+    units = _units(facts, amp)
+    for one in units:
+        _saw(facts, trace, one)
+        found = ask(one)
+        if isinstance(found, tuple):
+            return Unknown(found)
+        spans.append(found)
+    said = amplifier_text(facts, amp) if isinstance(amp, Amplifier) else facts.text_of(amp)
+    if not spans:
+        return Unknown((f"the pins of {said} are not known",))
+    doubts = tuple(dict.fromkeys(doubt for one in spans for doubt in one.doubts))
+    low, high = min(one.low for one in spans), max(one.high for one in spans)
+    return _told(facts, replace(spans[0], low=low, high=high, doubts=doubts), f"{what} of {said}", unit)
+
+
 def _saw(facts: Facts, trace: Trace, amp: Amplifier, inputs: bool = False) -> None:
     loop = loops_of(facts).network(amp, inputs=inputs)
     trace.step()
@@ -72,9 +98,8 @@ def _saw(facts: Facts, trace: Trace, amp: Amplifier, inputs: bool = False) -> No
         trace.saw([amp.part, *dict.fromkeys(piece.part for piece in loop.pieces)])
 
 
-def _noise_gain(facts: Facts, trace: Trace, amp: Amplifier, f: float) -> float | Unknown:
-    _saw(facts, trace, amp)
-    return _told(facts, loops_of(facts).noise_gain(amp, f), f"the noise gain of {amplifier_text(facts, amp)}", PLAIN)
+def _noise_gain(facts: Facts, trace: Trace, amp: Amplifier | Part, f: float) -> float | Unknown:
+    return _over_units(facts, trace, amp, "the noise gain", PLAIN, lambda one: loops_of(facts).noise_gain(one, f))
 
 
 def _loop_gain(facts: Facts, trace: Trace, amp: Amplifier) -> float | Unknown:
@@ -82,28 +107,26 @@ def _loop_gain(facts: Facts, trace: Trace, amp: Amplifier) -> float | Unknown:
     return _told(facts, loops_of(facts).loop_gain(amp), f"the loop gain of {amplifier_text(facts, amp)}", PLAIN)
 
 
-def _bandwidth(facts: Facts, trace: Trace, amp: Amplifier) -> float | Unknown:
+def _bandwidth(facts: Facts, trace: Trace, amp: Amplifier | Part) -> float | Unknown:
     from netcheck.physics.margins import crossover
 
-    _saw(facts, trace, amp)
-    return _told(facts, crossover(loops_of(facts), amp), f"the bandwidth of {amplifier_text(facts, amp)}", HERTZ)
+    return _over_units(facts, trace, amp, "the bandwidth", HERTZ, lambda one: crossover(loops_of(facts), one))
 
 
-def _gain_at_crossover(facts: Facts, trace: Trace, amp: Amplifier) -> float | Unknown:
+def _gain_at_crossover(facts: Facts, trace: Trace, amp: Amplifier | Part) -> float | Unknown:
     from netcheck.physics.margins import gain_at_crossover
 
-    _saw(facts, trace, amp)
-    said = f"the noise gain of {amplifier_text(facts, amp)} at its crossover"
-    return _told(facts, gain_at_crossover(loops_of(facts), amp), said, PLAIN)
+    what = "the noise gain at the crossover"
+    return _over_units(facts, trace, amp, what, PLAIN, lambda one: gain_at_crossover(loops_of(facts), one))
 
 
-def _least_stable_gain(facts: Facts, trace: Trace, amp: Amplifier) -> float | Unknown:
+def _least_stable_gain(facts: Facts, trace: Trace, amp: Amplifier | Part) -> float | Unknown:
     """What the book says, or less by the capacitor between the compensation pins.
 
     The capacitor that makes a part stable at a gain of one makes it stable at k with a k-th of it, since the first pole
     goes with it. Source: data sheet of the LM301A, from memory; any text on compensation.
     """
-    part = facts.circuit.parts[amp.part]
+    part = amp if isinstance(amp, Part) else facts.circuit.parts[amp.part]
     figures = part.record.figures if part.record is not None else {}
     least, wanted = figures.get("least_stable_gain"), figures.get("compensation_capacitor")
     if least is None or least.low is None or least.high is None:
@@ -211,21 +234,29 @@ def _number(name: str, unit: Unit, what: str, needed: bool = True) -> Parameter:
 
 
 AMP = Parameter("amp", lambda kind: isinstance(kind, Thing) and kind.noun == "amplifier", "an amplifier")
+POWER = frozenset({"power amplifier"})
+EITHER = Parameter(
+    "amp",
+    lambda kind: (
+        isinstance(kind, Thing) and (kind.noun == "amplifier" or (kind.noun == "part" and kind.kinds == POWER))
+    ),
+    "an amplifier or a power amplifier",
+)
 SIDE = Parameter("side", lambda kind: isinstance(kind, Text | Word), "'below' or 'above'")
 GUARANTEED = Parameter("guaranteed", lambda kind: isinstance(kind, YesNo), "yes or no")
 
 AMPLIFIER_FUNCTIONS: dict[str, Function] = {
     function.name: function
     for function in (
-        Function("noise_gain", (AMP, _number("f", HERTZ, "a frequency")), _fixed(Number(PLAIN)), _noise_gain,
+        Function("noise_gain", (EITHER, _number("f", HERTZ, "a frequency")), _fixed(Number(PLAIN)), _noise_gain,
                  "one by the part of an amplifier's output that comes back to its inputs at a frequency"),
         Function("loop_gain", (AMP,), _fixed(Number(PLAIN)), _loop_gain,
                  "gain round an amplifier's loop for direct current; below zero where the feedback is positive"),
-        Function("closed_loop_bandwidth", (AMP,), _fixed(Number(HERTZ)), _bandwidth,
+        Function("closed_loop_bandwidth", (EITHER,), _fixed(Number(HERTZ)), _bandwidth,
                  "frequency at which an amplifier's loop gain has come down to one"),
-        Function("gain_at_crossover", (AMP,), _fixed(Number(PLAIN)), _gain_at_crossover,
+        Function("gain_at_crossover", (EITHER,), _fixed(Number(PLAIN)), _gain_at_crossover,
                  "noise gain of an amplifier where its loop gain is one"),
-        Function("least_stable_gain", (AMP,), _fixed(Number(PLAIN)), _least_stable_gain,
+        Function("least_stable_gain", (EITHER,), _fixed(Number(PLAIN)), _least_stable_gain,
                  "least noise gain at which an amplifier is stable, its compensation pins looked at"),
         Function("phase_margin",
                  (AMP, _number("least", FARAD, "a capacitance", False), _number("most", FARAD, "a capacitance", False)),
