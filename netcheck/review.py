@@ -219,7 +219,7 @@ def review(plan: Plan, tell: Callable[[str], None] = lambda said: None, numbers:
         gates=_gates(verdicts),
         board_gates={name: _gates(v for v in verdicts if name in v.boards) for name in names},
         verdicts=verdicts,
-        accounts=tuple(_account(plan, rule, verdicts) for rule in plan.book.rules),
+        accounts=_accounts(plan, verdicts),
         understandings={board.name: understood(facts, board) for board in facts.circuit.boards},
         matings=facts.matings,
         cautions=_cautions(facts, verdicts, plan.book, behaviour),
@@ -269,8 +269,12 @@ def _cautions(
     return tuple(book.words.caution(name) for name in dict.fromkeys(names))
 
 
-def _account(plan: Plan, rule: Rule, verdicts: Sequence[Verdict]) -> RuleAccount:
-    counted = Counter(verdict.outcome for verdict in verdicts if verdict.rule == rule.name)
+def _accounts(plan: Plan, verdicts: Iterable[Verdict]) -> tuple[RuleAccount, ...]:
+    counted = Counter((verdict.rule, verdict.outcome) for verdict in verdicts)
+    return tuple(_account(plan, rule, counted) for rule in plan.book.rules)
+
+
+def _account(plan: Plan, rule: Rule, counted: Mapping[tuple[str, str], int]) -> RuleAccount:
     adjusted = plan.limits.get(rule.name, {})
     limits = []
     for name, value in rule.limits.items():
@@ -289,7 +293,7 @@ def _account(plan: Plan, rule: Rule, verdicts: Sequence[Verdict]) -> RuleAccount
         caution=plan.book.words.caution(rule.caution) if rule.caution else "",
         file=rule.file,
         supplied=rule.supplied,
-        counts={outcome: counted.get(outcome, 0) for outcome in OUTCOMES},
+        counts={outcome: counted.get((rule.name, outcome), 0) for outcome in OUTCOMES},
         left_out=plan.left_out.get(rule.name, ""),
         replaces=replaced[0] if replaced else "",
     )

@@ -31,6 +31,9 @@ class Trace:
 
     def saw(self, keys: Iterable[str]) -> None:
         """Keep keys of what was looked at; no reader follows more than a few hundred."""
+        if isinstance(keys, dict | list | tuple) and len(self.evidence) + len(keys) <= MOST_EVIDENCE:
+            self.evidence.update(dict.fromkeys(keys))
+            return
         for key in keys:
             if len(self.evidence) >= MOST_EVIDENCE:
                 return

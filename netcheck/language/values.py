@@ -61,9 +61,9 @@ def unite(*reasons: Iterable[str]) -> tuple[str, ...]:
     >>> unite(("a", "b"), ("b", "c"))
     ('a', 'b', 'c')
     """
-    groups = [group for group in map(tuple, reasons) if group]
+    groups = [group for group in reasons if group]
     if len(groups) < 2:  # by far the most frequent: nothing is unknown, or one thing is
-        return groups[0] if groups else ()
+        return tuple(groups[0]) if groups else ()
     return tuple(dict.fromkeys(reason for group in groups for reason in group))
 
 

@@ -86,25 +86,26 @@ def subjects(rule: Rule, facts: Facts, fixed: Mapping[str, object]) -> Iterator[
 
 
 def _nested(rule: Rule, at: int, facts: Facts, fixed: Mapping[str, object], bound: Bound) -> Iterator[Bound]:
-    if at == len(rule.subjects):
-        yield bound
-        return
     subject = rule.subjects[at]
-    for value, reasons in _items(rule, subject, facts, {**fixed, **dict(bound.names)}):
-        if _repeats(rule.subjects, at, bound.names, value):
+    last = at + 1 == len(rule.subjects)
+    for value, reasons in _items(rule, subject, facts, fixed, bound):
+        if at and _repeats(rule.subjects, at, bound.names, value):
             continue
         unsure = value.unsure if isinstance(value, Match) else ()
         deeper = Bound((*bound.names, (subject.name, value)), unite(bound.doubt, reasons, unsure))
-        yield from _nested(rule, at + 1, facts, fixed, deeper)
+        if last:
+            yield deeper
+        else:
+            yield from _nested(rule, at + 1, facts, fixed, deeper)
 
 
 def _items(
-    rule: Rule, subject: Subject, facts: Facts, names: dict[str, object]
+    rule: Rule, subject: Subject, facts: Facts, fixed: Mapping[str, object], bound: Bound
 ) -> Iterator[tuple[object, tuple[str, ...]]]:
     if subject.items is None:
         yield from ((thing, ()) for thing in of_noun(facts, subject.noun))
         return
-    scope = Scope(facts, names, {name: let.run for name, let in rule.let.items()})
+    scope = Scope(facts, {**fixed, **dict(bound.names)}, {name: let.run for name, let in rule.let.items()})
     found = subject.items.run(scope)
     if isinstance(found, Unknown):
         yield found, found.reasons
