@@ -27,6 +27,14 @@ class Span:
     nominal: float
     high: float | None
 
+    def on_top_of(self, other: Span) -> Span:
+        """Volts of two reservoirs in series."""
+        low, high = (
+            None if one is None or more is None else one + more
+            for one, more in ((self.low, other.low), (self.high, other.high))
+        )
+        return Span(low, self.nominal + other.nominal, high)
+
 
 @dataclass(frozen=True, slots=True)
 class Supply:

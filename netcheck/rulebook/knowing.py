@@ -18,7 +18,8 @@ from netcheck.circuit.shapeparts import Shape
 from netcheck.circuit.words import Words
 from netcheck.intake.assembly import AssemblyFile
 from netcheck.intake.netlist import Netlist
-from netcheck.physics.supplying import supply_of
+from netcheck.physics.rectifying_rails import Rectified
+from netcheck.physics.supplying import Span, supply_of
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.supplies import rectified, spoken_rail
 
@@ -55,20 +56,33 @@ def _told_supplies(made: Callable[[Mapping[str, Hints]], Facts], hints: dict[str
     """Facts with the volts of rectified rails, where these are not told otherwise."""
     facts = made(hints)
     told = dict(hints)
-    for rail in rectified(facts):
-        span, net = supply_of(rail, facts.words).span(), facts.circuit.nets[rail.net]
-        back = facts.circuit.nets[rail.back]
-        if net.board not in told or back.role != "ground" or not _open(net):
+    for rail, span in _spans(facts).values():
+        net = facts.circuit.nets[rail.net]
+        if net.board not in told or not _open(net):
             continue
-        name, own = net.key.split("/", 1)[1], told[net.board]
+        name, own = net.key.split("/", 1)[1].removeprefix("net/"), told[net.board]
         sign = "positive" if rail.sign > 0 else "negative"
         shared = Shared(f"rectified from {spoken_rail(facts, rail)}", span.low, span.high, sign)
         told[net.board] = replace(
             own,
-            net_roles={**own.net_roles, name.removeprefix("net/"): ("rail", round(span.nominal, 1))},
-            shared={**own.shared, name.removeprefix("net/"): shared},
+            net_roles={**own.net_roles, name: ("rail", round(span.nominal, 1))},
+            shared={**own.shared, name: shared},
         )
     return made(told) if told != hints else facts
+
+
+def _spans(facts: Facts) -> dict[str, tuple[Rectified, Span]]:
+    """Volts against ground of rectified rails, by net: those on a ground, and those on top of one, as in a doubler."""
+    found: dict[str, tuple[Rectified, Span]] = {}
+    rails = [(rail, supply_of(rail, facts.words).span()) for rail in rectified(facts)]
+    for rail, span in rails:
+        if facts.circuit.nets[rail.back].role == "ground":
+            found[rail.net] = rail, span
+    for rail, span in rails:
+        below = found.get(rail.back)
+        if rail.net not in found and below is not None and below[0].sign == rail.sign:
+            found[rail.net] = rail, span.on_top_of(below[1])
+    return found
 
 
 def _open(net: Net) -> bool:

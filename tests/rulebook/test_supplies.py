@@ -113,6 +113,21 @@ C2 polarised 1000u plus=GND minus=LOW
     assert found["HIGH"].routes[0].volts == -found["LOW"].routes[0].volts
 
 
+def test_a_doubler_on_ground_has_both_halves_on_top_of_each_other(book: RuleBook) -> None:
+    text = """J1 screw terminal 1=AC1 2=MID
+D1 1N4002 a=AC1 k=HIGH
+D2 1N4002 a=GND k=AC1
+C1 polarised 1000u plus=HIGH minus=MID
+C2 polarised 1000u plus=MID minus=GND
+U1 7824 1=HIGH 2=GND 3=OUT
+"""
+    facts = joined(book, text, SINGLE)
+    high, middle = (facts.circuit.nets[f"supply/net/{name}"] for name in ("HIGH", "MID"))
+    assert high.role == "rail" and high.volts is not None and middle.volts is not None
+    assert high.volts == pytest.approx(2 * middle.volts, abs=0.3)
+    assert 28 < high.volts < 2 * 12 * 1.2 * math.sqrt(2)
+
+
 def test_windings_in_parallel_are_one_of_twice_the_current(book: RuleBook) -> None:
     wires = "S2: supply.J1.2, S3: supply.J1.1, S4: supply.J1.2"
     both = SINGLE.replace("[12 V]", "[12 V, 12 V]").replace("S2: supply.J1.2", wires)
