@@ -50,6 +50,7 @@ OUT_OF_REACH = -1e9  # how near an output comes to its rails where no rail is to
 ALIKE = 1e-3  # values no further apart than this part of them are told without saying why they differ
 NO_FEEDBACK = 1e-9  # a feedback factor below this is none
 _CURVED = (Diode, Bipolar, Fet)
+_TRANSISTORS = frozenset({"npn", "pnp", "nmos", "pmos", "njfet", "pjfet"})
 _UNREAD = ("ohms of ", "track of ")
 _OPEN = ("position of ", "contact ", *_UNREAD)
 
@@ -251,7 +252,7 @@ class Loops:
             unread=unread,
             volts=volts,
             others=tuple(piece.name for piece in pieces if piece.amplifier),
-            transistors=tuple(dict.fromkeys(one.part for one in pieces if kinds[one.part].kind in ("npn", "pnp"))),
+            transistors=tuple(dict.fromkeys(one.part for one in pieces if kinds[one.part].kind in _TRANSISTORS)),
         )
 
     def _nodes(self, own: OperationalAmplifier, inputs: bool, loads: bool) -> frozenset[str]:

@@ -197,13 +197,15 @@ def _missing(loops: Loops, loop: LoopNetwork) -> Reasons:
 def _missing_figures(loops: Loops, loop: LoopNetwork) -> Iterator[str]:
     parts = loops.points.walks.circuit.parts
     wanted = [(loop.amplifier.part, name) for name in ("phase_margin", "output_resistance", "gain_bandwidth")]
-    wanted += [(key, name) for key in loop.transistors for name in ("transition_frequency", "output_capacitance")]
+    bipolar = [key for key in loop.transistors if parts[key].kind in ("npn", "pnp")]
+    wanted += [(key, name) for key in bipolar for name in ("transition_frequency", "output_capacitance")]
     for key, name in wanted:
         record = parts[key].record
         if record is None or record.generic or figure(record, name) is None:
             said = f"{loops.points.said(parts[key])} ({parts[key].value.text})"
             yield f"the part book has no {name.replace('_', ' ')} for {said}"
-    for key in loop.others:
-        part = parts[key.rsplit(":", 1)[0]]
-        if part.kind == "buffer":
-            yield f"how fast {loops.points.said(part)} is in the loop is not modelled"
+    if (figure(parts[loop.amplifier.part].record, "least_stable_gain") or 1.0) > 1:
+        yield f"how {loops.said(loop.amplifier)} is at a gain of one is not known"
+    buffers = [key.rsplit(":", 1)[0] for key in loop.others if parts[key.rsplit(":", 1)[0]].kind == "buffer"]
+    for key in (*buffers, *(one for one in loop.transistors if one not in bipolar)):
+        yield f"how fast {loops.points.said(parts[key])} is in the loop is not modelled"

@@ -213,3 +213,28 @@ def test_absurd_values_end_in_a_number_or_a_reason(book, part: str, value: str) 
         else:
             assert found and all(reason for reason in found)
     assert isinstance(Offsets(loops).of(amp), Offset | tuple)
+
+
+FOLLOWED = (
+    "U1 TL072 1=DRIVE 2=OUT 3=IN 4=-15V 5=GND 6=O2 7=O2 8=+15V\nR4 1k DRIVE G\nR5 1k OUT -15V\n"
+    "R3 100k IN GND\nJ1 jack T=IN S=GND\nJ2 jack T=OUT S=GND\n"
+)
+
+
+@pytest.mark.parametrize(
+    ("device", "reason"),
+    [
+        ("Q1 IRF540 d=+15V g=G s=OUT\n", "how fast Q1 is in the loop is not modelled"),
+        ("Q1 BD139 c=+15V b=G e=OUT\n", "the part book has no output capacitance for Q1 (BD139)"),
+    ],
+)
+def test_transistors_in_the_loop_must_be_known_for_a_margin(book, device: str, reason: str) -> None:
+    facts, loops = first(FOLLOWED + device, book)
+    found = phase_margin(loops, facts.amplifiers[0], ["amp/net/OUT"], [100e-12])
+    assert isinstance(found, tuple) and reason in found
+
+
+def test_a_small_transistor_of_known_speed_in_the_loop_gives_a_margin(book) -> None:
+    facts, loops = first(FOLLOWED + "Q1 BC547 c=+15V b=G e=OUT\n", book)
+    found = told(phase_margin(loops, facts.amplifiers[0], ["amp/net/OUT"], [0.0]))
+    assert 20 < found.low < 60
