@@ -190,12 +190,10 @@ class _Moved:
     def at(self, change: float, begin: Mapping[str, float] | None = None) -> OperatingPoint | None:
         """The point with the input moved; None where there is none.
 
-        Sought from a start or from where a straight line leads, then from the nearest point that was found, then by
-        way of points between that and this.
+        Sought from a start or from where a straight line through the nearest points leads, then from the nearest
+        point, then by way of points between that and this.
         """
-        if begin is None:
-            begin = {node: volts + self.slopes.get(node, 0.0) * change for node, volts in self.rest.items()}
-        found = self._from(change, begin)
+        found = self._from(change, self._led_to(change) if begin is None else begin)
         if found is None and self.found:
             nearest = min(self.found, key=lambda one: abs(one - change))
             for part in BETWEEN:
@@ -204,6 +202,16 @@ class _Moved:
                 if found is None:
                     break
         return found
+
+    def _led_to(self, change: float) -> Mapping[str, float]:
+        """Volts to begin with: on a straight line through the two nearest points, or along the slopes at rest."""
+        side = sorted((one for one in self.found if one * change >= 0), key=lambda one: abs(one - change))[:2]
+        if len(side) < 2 or change == 0:
+            return {node: volts + self.slopes.get(node, 0.0) * change for node, volts in self.rest.items()}
+        near, far = side
+        share = (change - near) / (near - far)
+        first, second = self.found[near], self.found[far]
+        return {node: volts + share * (volts - second[node]) for node, volts in first.items()}
 
     def _from(self, change: float, begin: Mapping[str, float]) -> OperatingPoint | None:
         network = Network(self.elements, self.known | {self.source: self.begun + change})
