@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from netcheck.circuit.sampling import read_sample
 from netcheck.ground.yamltext import load
@@ -385,3 +387,24 @@ def test_the_peak_lies_between_two_where_the_regulation_is_not_told(book: RuleBo
     told = joined(book, BRIDGE, TAPPED)
     assert called("rectified_peak", told, told.circuit.nets["supply/net/GND"]) == 0.0
     assert called("peak_across", told, told.circuit.parts["supply/C2"]) == pytest.approx(31.3, abs=0.1)
+
+
+NETS = st.sampled_from(["A", "B", "C", "GND", "P", "N"])
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(st.tuples(st.sampled_from("DCRF"), NETS, NETS), min_size=2, max_size=9), st.permutations("ABC"))
+def test_whatever_is_joined_to_windings_is_told_or_left(
+    book: RuleBook, parts: list[tuple[str, str, str]], ends: list[str]
+) -> None:
+    """No wiring of diodes, reservoirs and fuses raises, and no rail has more than all windings together make."""
+    words = {"D": "1N4002", "C": "100u", "R": "100R", "F": "T1A"}
+    lines = [f"J1 screw terminal 1={ends[0]} 2={ends[1]} 3={ends[2]}"]
+    for number, (letter, one, other) in enumerate(parts):
+        pins = f"a={one} k={other}" if letter == "D" else f"{one} {other}"
+        lines.append(f"{letter}{number} {'fuse ' if letter == 'F' else ''}{words[letter]} {pins}")
+    facts = joined(book, "\n".join(lines) + "\n", TAPPED)
+    for row in supplies(facts).rows("supply"):
+        assert row.volts is None or max(map(abs, row.volts)) <= 4 * 18 * 1.12 * 1.1 * math.sqrt(2)
+    for rail in rectified(facts):
+        assert rail.net in facts.circuit.nets and rail.routes and rail.capacitors
