@@ -65,8 +65,9 @@ class Usual:
 
     Attributes:
         early: volts. base_emitter, base_collector, gate: farads. small, led, zener: amps at which a figure holds that
-            names none. junction: volts of a conducting junction. gain, output_ohms: of op-amps with the loop open.
-            headroom: volts that an output keeps from its supply. spread_of_gain: most by least current gain.
+            names none. junction: volts of a conducting junction. gain, output_ohms: of op-amps with the loop open;
+            power_ohms: the latter of power amplifiers. headroom: volts that an output keeps from its supply.
+            spread_of_gain: most by least current gain.
     """
 
     early: float
@@ -79,6 +80,7 @@ class Usual:
     junction: float
     gain: float
     output_ohms: float
+    power_ohms: float
     headroom: float
     spread_of_gain: float
 
@@ -242,20 +244,21 @@ def amplifier_model(record: Record | None, setting: Setting, usual: Usual) -> Am
     direction = record.figures["bias_direction"].word if "bias_direction" in record.figures else "either"
     sign = -1.0 if direction == "out" else 1.0
     most = worst if worst is not None else typical
+    power = record.kind == "power amplifier"
     bias = sign * typical if direction != "either" else 0.0
     if setting.bias:
         bias = sign * (most if setting.bias > 0 else 0.0) if direction != "either" else setting.bias * most
     return AmplifierModel(
         gain=figure(record, "open_loop_gain") or usual.gain,
         bandwidth=figure(record, "gain_bandwidth"),
-        output_ohms=max(figure(record, "output_resistance") or usual.output_ohms, 0.1),
+        output_ohms=max(figure(record, "output_resistance") or (usual.power_ohms if power else usual.output_ohms), 0.1),
         from_plus=_headroom(record, "output_from_plus", usual),
         from_minus=_headroom(record, "output_from_minus", usual),
         bias=bias,
         offset=setting.bias * offset,
         noise_volts=figure(record, "noise_voltage") or 0.0,
         noise_amps=figure(record, "noise_current") or 0.0,
-        most_amps=figure(record, "short_circuit_current", -1),
+        most_amps=figure(record, "output_current" if power else "short_circuit_current", -1),
     )
 
 

@@ -33,6 +33,7 @@ USUAL = {
     "junction": "usual volts of a junction",
     "gain": "usual open-loop gain",
     "output_ohms": "usual output resistance",
+    "power_ohms": "usual output resistance of a power amplifier",
     "headroom": "usual headroom of an output",
     "spread_of_gain": "usual spread of current gain",
 }

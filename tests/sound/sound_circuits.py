@@ -1,7 +1,8 @@
 """Sound circuits, typed in from published ones: one a file in `circuits/`, read as samples and given footprints.
 
-The first line of a file is its title, the next ones that begin with '#' its source. Where a part has no footprint of
-its own in the file, it gets a usual one of its kind: a board without footprints could not be ordered.
+The first line of a file is its title, the next ones that begin with '#' its source. What follows a line of three dashes
+is told of it as in an assembly file: transformers, loads, targets; the board is called `b` there. Where a part has no
+footprint of its own in the file, it gets a usual one of its kind: a board without footprints could not be ordered.
 """
 
 from __future__ import annotations
@@ -14,9 +15,14 @@ from pathlib import Path
 
 from netcheck.circuit.model import Hints
 from netcheck.circuit.sampling import read_sample
+from netcheck.ground.yamltext import load
+from netcheck.intake.assembly import AssemblyFile, BoardEntry
+from netcheck.intake.assemblycheck import check_against
+from netcheck.intake.assemblyreading import parse_node
 from netcheck.intake.netlist import Component, Netlist
 from netcheck.review import BoardPlan, Plan, facts_of
 from netcheck.rulebook.book import RuleBook
+from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.judge import judge
 from netcheck.rulebook.verdicts import Verdict
 
@@ -53,13 +59,14 @@ BY_FAMILY = {
 
 @dataclass(frozen=True)
 class SoundCircuit:
-    """A circuit that is known to be sound, and where it comes from."""
+    """A circuit that is known to be sound, and where it comes from; `told` is the text of what is told of it."""
 
     name: str
     title: str
     source: str
     netlist: Netlist
     hints: Hints
+    told: str = ""
 
 
 @lru_cache(maxsize=1)
@@ -68,11 +75,11 @@ def sound_circuits() -> tuple[SoundCircuit, ...]:
 
 
 def _read(path: Path) -> SoundCircuit:
-    text = path.read_text(encoding="utf-8")
+    text, _, about = path.read_text(encoding="utf-8").partition("\n---\n")
     head = [line.lstrip("# ") for line in text.splitlines() if line.startswith("#")]
     netlist, hints = read_sample(text, path.name, 1, path.stem)
     components = tuple(_with_footprint(each, netlist, hints) for each in netlist.components)
-    return SoundCircuit(path.stem, head[0], " ".join(head[1:]), replace(netlist, components=components), hints)
+    return SoundCircuit(path.stem, head[0], " ".join(head[1:]), replace(netlist, components=components), hints, about)
 
 
 def _with_footprint(component: Component, netlist: Netlist, hints: Hints) -> Component:
@@ -95,10 +102,28 @@ def _with_footprint(component: Component, netlist: Netlist, hints: Hints) -> Com
     return replace(component, footprint=footprint)
 
 
-def verdicts_of(netlist: Netlist, hints: Hints, book: RuleBook, rules: Iterable[str] = ()) -> list[Verdict]:
+def assembly_of(netlist: Netlist, told: str) -> AssemblyFile | None:
+    """What is told of a circuit, held against it; None where nothing is told."""
+    if not told:
+        return None
+    read, problems = parse_node(load(told, "told"), "told")
+    found = replace(read, boards=(BoardEntry("b", ""),))
+    problems += check_against(found, {"b": netlist})
+    assert [str(problem) for problem in problems] == []
+    return found
+
+
+def facts_about(netlist: Netlist, hints: Hints, book: RuleBook, told: str = "") -> Facts:
+    assembly = assembly_of(netlist, told)
+    return facts_of(Plan("test", (BoardPlan("b", netlist, hints),), book, assembly is not None, assembly=assembly))
+
+
+def verdicts_of(
+    netlist: Netlist, hints: Hints, book: RuleBook, rules: Iterable[str] = (), told: str = ""
+) -> list[Verdict]:
     """All verdicts on one board by the whole rule book, or by some of its rules."""
     wanted = set(rules)
-    facts = facts_of(Plan("test", (BoardPlan("b", netlist, hints),), book))
+    facts = facts_about(netlist, hints, book, told)
     return [verdict for rule in book.rules if not wanted or rule.name in wanted for verdict in judge(rule, facts, {})]
 
 

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from sound_circuits import SoundCircuit, findings, sound_circuits, told, verdicts_of
+from sound_circuits import SoundCircuit, facts_about, findings, sound_circuits, told, verdicts_of
 
-from netcheck.review import BoardPlan, Plan, facts_of
 from netcheck.rulebook.book import RuleBook
 
 CIRCUITS = sound_circuits()
@@ -26,13 +25,14 @@ def test_there_are_enough_and_each_has_its_source() -> None:
 
 @each_circuit
 def test_nothing_is_found_in_a_sound_circuit(circuit: SoundCircuit, book: RuleBook) -> None:
-    assert told(findings(verdicts_of(circuit.netlist, circuit.hints, book))) == []
+    assert told(findings(verdicts_of(circuit.netlist, circuit.hints, book, told=circuit.told))) == []
 
 
 @each_circuit
 def test_the_circuit_is_understood(circuit: SoundCircuit, book: RuleBook) -> None:
     """Quiet because it is sound, not because nobody looked: kinds, roles and the volts of rails are known."""
-    (board,) = facts_of(Plan("test", (BoardPlan("b", circuit.netlist, circuit.hints),), book)).circuit.boards
+    facts = facts_about(circuit.netlist, circuit.hints, book, circuit.told)
+    board = next(board for board in facts.circuit.boards if board.name == "b")
     assert [part.ref for part in board.parts if part.kind == "unknown"] == []
     actives = [part for part in board.parts if part.kind in WITH_ROLES]
     assert [pin.key for part in actives for pin in part.pins if not pin.role] == []
@@ -45,7 +45,7 @@ def test_the_circuit_is_understood(circuit: SoundCircuit, book: RuleBook) -> Non
 
 
 def test_little_is_undecided_and_it_says_why(book: RuleBook) -> None:
-    verdicts = [verdict for circuit in CIRCUITS for verdict in verdicts_of(circuit.netlist, circuit.hints, book)]
+    verdicts = [verdict for circuit in CIRCUITS for verdict in verdicts_of(circuit.netlist, circuit.hints, book, told=circuit.told)]
     undecided = [verdict for verdict in verdicts if verdict.outcome == "undecided"]
     assert all(verdict.reasons and all(verdict.reasons) for verdict in undecided)
     assert len(undecided) <= MOST_UNDECIDED_SHARE * len(verdicts)
