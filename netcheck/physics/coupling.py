@@ -22,6 +22,7 @@ if TYPE_CHECKING:  # the solver and numpy behind it are imported when the first 
 
 MOST_PATHS = 4  # of one capacitor, of which the highest corner is told
 MOST_CAPACITORS = 40  # of one path that are looked at
+MOST_LOOKED = 10_000  # of all paths
 ROUNDS = 30
 LEAST_SHARE = 0.15  # of the resistance: what sets less is not named
 
@@ -77,6 +78,9 @@ def _in_series(ways: Ways, path: SignalPath) -> Iterable[tuple[str, ...]]:
             between.setdefault((a, b), []).append(piece.part)
     farads = ways.points.walks.circuit.parts
     for pair in sorted(between)[:MOST_CAPACITORS]:
+        ways.looked += 1
+        if ways.looked > MOST_LOOKED:
+            return
         if frozenset(pair) not in ways.conducting and not ways.leads(path, pair):
             yield tuple(sorted(between[pair], key=lambda key: (-(farads[key].value.number or 0.0), natural_key(key))))
 

@@ -28,6 +28,7 @@ if TYPE_CHECKING:  # the solver and numpy behind it are imported when the first 
 MOST_PATHS = 8
 MOST_PORTS = 600  # a board with more pins on connectors than this is no audio board
 MOST_INFERRED = 600
+MOST_STEPS = 200_000  # of all walks from ports; about half a second. What is found until then counts
 # Feedback through no more than this holds a node as an output does: the load hangs on it. Common practice, no source.
 STIFF_OHMS = 220.0
 # What stands between an amplifier and its socket: no more ohms, no fewer farads. Common practice, no source.
@@ -143,6 +144,8 @@ class Ways:
                     if self._goes(piece, a, b):
                         self.before.setdefault(b, set()).add(a)
         self.flows: Flow = flows
+        self._joined: dict[str, frozenset[str]] = {}
+        self.steps = self.looked = 0  # of walks; capacitors that were looked at
 
     def _goes(self, piece: Piece, a: str, b: str) -> bool:
         return a not in self.aside and b not in self.aside and a != b and (piece.amplifier or b not in self.outputs)
@@ -221,7 +224,8 @@ class Ways:
         todo: deque[tuple[str, bool, frozenset[str]]] = deque([(node, False, frozenset())])
         while todo:
             at, amplified, closed = todo.popleft()
-            if best[at, amplified] != closed:
+            self.steps += 1
+            if best[at, amplified] != closed or self.steps > MOST_STEPS:
                 continue
             for other, contact, active in self.flows.get(at, ()):
                 if at in self.held and not active and at != node:
@@ -234,17 +238,19 @@ class Ways:
         return found | {at: (True, closed) for (at, amplified), closed in best.items() if amplified}
 
     def passive(self, node: str) -> frozenset[str]:
-        """Nodes joined to one by parts that do not amplify; an amplifier's output is got to and not passed."""
-        seen, todo = {node}, [node]
-        while todo:
-            at = todo.pop()
-            if at in self.held and at != node:
-                continue
-            for other, _, active in self.flows.get(at, ()):
-                if not active and other not in seen:
-                    seen.add(other)
-                    todo.append(other)
-        return frozenset(seen)
+        """Nodes joined to one by parts that do not amplify; held nodes and amplifiers' outputs end it."""
+        if node not in self._joined:
+            seen, todo = {node}, [node]
+            while todo:
+                at = todo.pop()
+                for other, _, active in self.flows.get(at, ()) if at == node or at not in self.held else ():
+                    if not active and other not in seen:
+                        seen.add(other)
+                        todo.append(other)
+            whole = frozenset(seen)
+            alike = [one for one in whole if one not in self.held and one not in self.outputs]
+            self._joined.update(dict.fromkeys(alike if node in alike else [node], whole))
+        return self._joined[node]
 
     @cached_property
     def _capacitors(self) -> Mapping[str, tuple[int, ...]]:
