@@ -308,9 +308,9 @@ class Loops:
         if name == "outside":
             return f"what {said} is joined to is not given"
         if name.startswith("position of "):
-            return f"it depends on where {said} stands"
+            return f"the setting of {said} is not given"
         if name.startswith("contact ") or part.kind not in VARIABLE | {"resistor"}:
-            return f"it depends on {said}"
+            return f"the position of {said} is not given"
         return f"{said} has the value '{part.value.text}'" if part.value.text else f"{said} has no value"
 
     def _volts(self, pieces: Sequence[Piece]) -> Mapping[str, float] | Reasons:

@@ -58,7 +58,7 @@ def _told(facts: Facts, found: Span | tuple[str, ...], what: str, unit: Unit) ->
     high = found.high if math.isfinite(found.high) else None
     top = show(high, unit) if high is not None else "no bound"
     ends = f"{what} lies between {show(found.low, unit)} and {top}"
-    return Unknown(tuple(f"{ends}: {doubt}" for doubt in found.doubts[:3]) or (ends,), found.low, high)
+    return Unknown(found.doubts or (ends,), found.low, high)
 
 
 def _share(facts: Facts) -> float:
@@ -185,10 +185,9 @@ def _offset_volts(which: str) -> Callable[..., float | Unknown]:
         low, high = getattr(found, which)
         if high - low <= max(_share(facts) * high, 1e-6):
             return float(high)
-        ends = f"{show(low, VOLT)} and {show(high, VOLT)}"
-        named = facts.text_of(facts.circuit.parts[amp.part])
-        reason = f"the offset of {amplifier_text(facts, amp)} lies between {ends}"
-        return Unknown((f"{reason}: the part book has no close figures for {named}",), low, high)
+        part = facts.circuit.parts[amp.part]
+        said = f"{facts.text_of(part)} ({part.value.text})"
+        return Unknown((f"the part book has no offset or bias current for {said}",), low, high)
 
     return call
 

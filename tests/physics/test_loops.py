@@ -78,7 +78,7 @@ def test_a_position_gives_two_ends_and_says_so(book) -> None:
     facts, loops = first(text, book)
     found = told(loops.noise_gain(facts.amplifiers[0], 1e3))
     assert found.low == pytest.approx(1 + 10 / 11, rel=0.01) and found.high == pytest.approx(11, rel=0.01)
-    assert found.doubts == ("it depends on where RV1 stands",)
+    assert found.doubts == ("the setting of RV1 is not given",)
 
 
 def test_a_part_that_is_not_modelled_leaves_it_unknown(book) -> None:
