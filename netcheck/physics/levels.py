@@ -18,36 +18,20 @@ from netcheck.circuit.model import Record
 from netcheck.ground.units import DECIBEL_AT_MILLIWATT, Quantity
 from netcheck.physics.behaviour import LoadLevel
 from netcheck.physics.devices import figure
-from netcheck.physics.modelling import ZERO
-from netcheck.physics.network.elements import (
-    Capacitor,
-    CurrentSource,
-    Diode,
-    Element,
-    OperationalAmplifier,
-    Resistor,
-)
-from netcheck.physics.network.operating import Network, NoOperatingPoint, OperatingPoint, operating_point, terminals
-from netcheck.physics.pathmodel import MIDDLE, PathModel
-from netcheck.physics.points import Points, current_into, currents_of, heat_of
+from netcheck.physics.moving import CLIPPED, SHORT_OHMS, Moved
+from netcheck.physics.network.elements import CurrentSource, Element
+from netcheck.physics.network.operating import OperatingPoint, terminals
+from netcheck.physics.pathmodel import PathModel
+from netcheck.physics.points import Points, currents_of, heat_of
+from netcheck.physics.shorting import shorted
 
 Real = NDArray[np.float64]
 
-NUDGES = (1e-3, 1e-2, 1e-1)  # volts in by which the gain at rest is measured, until it grows no more
-CLIPPED = 0.97  # an output that is this much of what the gain at rest asks for is taken for the last undistorted one
-LEAST_BIAS = 1e-5  # amps at rest below which a diode is no part of a bias network
-BETWEEN = (0.1, 0.3, 0.6, 1.0)  # of the way from the nearest point that was found
-SHORT_OHMS = 0.01
 SHORTED_GAIN = 0.1  # a gain below this says little about how far the input goes
-FIRST_SHORTED, SWEEP = 1e-6, 6.0  # volts in from which a shorted output is moved, and the factor of its steps
-LEAST_SHORTED = SHORT_OHMS * 1e-4  # volts of a shorted output below which nothing to speak of comes
-SURELY_MOVED = 0.3  # volts in beyond which an offset no longer decides to which end a shorted output goes
-SATURATED = 1e-3  # share by which a shorted output still rises from step to step: it gives no more
 HALVINGS = 5
 STEPS = tuple(step / 6 for step in range(1, 7))  # of what the supply would allow
 SMALL_STEPS = tuple(2.0**-step for step in range(12, -1, -1))
 CYCLE = np.linspace(0.0, 2 * math.pi, 360, endpoint=False)
-EFFORT = 5_000  # about as much as one search from a near start takes; lost points are not searched for by steps
 
 
 def slew_needed(peak: float, hertz: float) -> float:
@@ -142,141 +126,14 @@ class Driven:
         return float(np.max(np.abs(self.across[element])))
 
 
-class _Moved:
-    """The static network of a path with a load, to be solved at any input."""
-
-    def __init__(self, points: Points, made: PathModel, ohms: float) -> None:
-        self.points, self.made = points, made
-        self.source, self.output = made.path.input.node, made.output
-        rest = made.point.volts
-        self.begun = rest[self.source]
-        elements: list[Element] = []
-        for element in made.network.elements:
-            elements += _static(element, rest)
-        self.held = abs(rest[self.output]) > 1.0
-        if math.isfinite(ohms):
-            siemens = 1 / max(ohms, SHORT_OHMS)
-            elements.append(Resistor("load", self.output, ZERO, 1 / siemens))
-            if self.held:  # a load behind a coupling capacitor: its direct volts stay where they are
-                elements.append(CurrentSource("load at rest", ZERO, self.output, siemens * rest[self.output]))
-        self.elements = tuple(elements)
-        self.known = {ZERO: 0.0} | dict(made.network.known)
-        self.amplifiers = [e for e in elements if isinstance(e, OperationalAmplifier)]
-        self.rest: Mapping[str, float] = rest
-        self.slopes: Mapping[str, float] = {}
-        self.found: dict[float, Mapping[str, float]] = {}
-
-    def nudge(self) -> tuple[float, float] | None:
-        """The output at rest and the gain there; finds how every node follows the input. None where there is none.
-
-        A stage that stands still around zero, as class B does, is nudged further until it moves.
-        """
-        rest = self.at(0.0)
-        if rest is None:
-            return None
-        self.rest = rest.volts
-        zero, gain = rest.volts[self.output], 0.0
-        for small in NUDGES:
-            nudged = self.at(small)
-            if nudged is None:
-                return (zero, gain) if gain else None
-            found = (nudged.volts[self.output] - zero) / small
-            if abs(found) <= abs(gain) / CLIPPED:
-                break
-            gain = found
-            self.slopes = {node: (volts - rest.volts[node]) / small for node, volts in nudged.volts.items()}
-        return zero, gain
-
-    def at(self, change: float, begin: Mapping[str, float] | None = None) -> OperatingPoint | None:
-        """The point with the input moved; None where there is none.
-
-        Sought from a start or from where a straight line through the nearest points leads, then from the nearest
-        point, then by way of points between that and this.
-        """
-        found = self._from(change, self._led_to(change) if begin is None else begin)
-        if found is None and self.found:
-            nearest = min(self.found, key=lambda one: abs(one - change))
-            for part in BETWEEN:
-                at = nearest + part * (change - nearest)
-                found = self._from(at, self.found[min(self.found, key=lambda one: abs(one - at))])
-                if found is None:
-                    break
-        return found
-
-    def _led_to(self, change: float) -> Mapping[str, float]:
-        """Volts to begin with: on a straight line through the two nearest points, or along the slopes at rest."""
-        side = sorted((one for one in self.found if one * change >= 0), key=lambda one: abs(one - change))[:2]
-        if len(side) < 2 or change == 0:
-            return {node: volts + self.slopes.get(node, 0.0) * change for node, volts in self.rest.items()}
-        near, far = side
-        share = (change - near) / (near - far)
-        first, second = self.found[near], self.found[far]
-        return {node: volts + share * (volts - second[node]) for node, volts in first.items()}
-
-    def _from(self, change: float, begin: Mapping[str, float]) -> OperatingPoint | None:
-        network = Network(self.elements, self.known | {self.source: self.begun + change})
-        try:
-            found = operating_point(network, begin, EFFORT)
-        except NoOperatingPoint:
-            return None
-        self.found[change] = found.volts
-        return found
-
-    def limit_of(self, point: OperatingPoint, reached: bool) -> str:
-        """What acts at a point, a clause; '' when nothing does."""
-        limit = self._amplifier_limit(point)
-        if limit or not reached:
-            starved = self._starved(point)
-            if starved:
-                said = self.points.said(self.points.walks.circuit.parts[self.made.part_of[starved]])
-                return f"{said} no longer conducts, and what follows it gets no more current"
-        return limit or ("" if reached else "what drives the output gives no more")
-
-    def _starved(self, point: OperatingPoint) -> str:
-        """A diode that conducts at rest and no longer does: a resistor that feeds bases gives no more."""
-        for element in self.elements:
-            if isinstance(element, Diode):
-                rest = current_into(element, element.anode, self.made.point.volts)
-                if rest > LEAST_BIAS and current_into(element, element.anode, point.volts) < rest / 100:
-                    return element.name
-        return ""
-
-    def _amplifier_limit(self, point: OperatingPoint) -> str:
-        for amplifier in self.amplifiers:
-            said = self.points.said(self.points.walks.circuit.parts[self.made.part_of[amplifier.name]])
-            unit = amplifier.name.rsplit(":", 1)[-1] if ":" in amplifier.name else ""
-            amps = sum(
-                current_into(element, amplifier.output, point.volts)
-                for element in self.elements
-                if element is not amplifier and amplifier.output in terminals(element)
-            )
-            most = amplifier.model.most_amps
-            if most is not None and abs(amps) > most:
-                return f"{said}{unit} delivers no more current"
-            at = tuple(point.volts[node] for node in amplifier.nodes)
-            wanted = amplifier.wanted(at)
-            middle, half = amplifier.range_of(at[3], at[4])
-            if abs(math.tanh((wanted - middle) / half)) > CLIPPED:
-                return f"the output of {said}{unit} reaches its supply"
-        return ""
-
-
-def _static(element: Element, rest: Mapping[str, float]) -> list[Element]:
-    if not isinstance(element, Capacitor):
-        return [element]
-    siemens = 2 * math.pi * MIDDLE * element.farads
-    held = siemens * (rest[element.a] - rest[element.b])
-    return [
-        Resistor(element.name, element.a, element.b, 1 / siemens, noisy=False),
-        CurrentSource(f"{element.name} held", element.b, element.a, held),
-    ]
-
-
 def drive(points: Points, made: PathModel, ohms: float) -> Driven | tuple[str, ...]:
     """Move a path with a load through what it can do; or why that cannot be found."""
-    moved = _Moved(points, made, ohms)
+    moved = Moved(points, made, ohms)
     if ohms <= SHORT_OHMS:
-        return _shorted(moved, ohms)
+        found = shorted(moved)
+        if isinstance(found, tuple):
+            return found
+        return _driven(moved, list(found.points), found.zero, _level(found.peak, ohms, found.limit, -math.inf))
     begun = moved.nudge()
     if begun is None:
         return ("the operating point with this load does not settle",)
@@ -296,7 +153,7 @@ def drive(points: Points, made: PathModel, ohms: float) -> Driven | tuple[str, .
     return _driven(moved, [point for point in there if point is not None], zero, level)
 
 
-def _driven(moved: _Moved, there: list[OperatingPoint], zero: float, level: LoadLevel) -> Driven:
+def _driven(moved: Moved, there: list[OperatingPoint], zero: float, level: LoadLevel) -> Driven:
     there.sort(key=lambda point: point.volts[moved.output])
     outputs = np.array([point.volts[moved.output] - zero for point in there])
     told = [element for element in moved.elements if not isinstance(element, CurrentSource)]
@@ -305,41 +162,6 @@ def _driven(moved: _Moved, there: list[OperatingPoint], zero: float, level: Load
         return {e.name: np.array([value(e, point.volts) for point in there]) for e in told}
 
     return Driven(level, outputs, at_each(heat_of), at_each(_first_amps), at_each(_end_to_end))
-
-
-def _shorted(moved: _Moved, ohms: float) -> Driven | tuple[str, ...]:
-    """A shorted output: the input is moved until no more current comes, for the loop no longer holds anything.
-
-    With nothing held, an offset alone may drive the output to one end; what counts is the current, not where it rests.
-    """
-    rest = moved.at(0.0)
-    if rest is None:
-        return ("the operating point with this load does not settle",)
-    zero = moved.made.point.volts[moved.output] if moved.held else 0.0
-    up, down = _swept(moved, 1.0, rest, zero), _swept(moved, -1.0, rest, zero)
-    ends = [abs(points[-1].volts[moved.output] - zero) if points else 0.0 for points in (up, down)]
-    if min(ends) < LEAST_SHORTED:
-        return ("what the shorted output gives does not settle",)
-    least = up if ends[0] <= ends[1] else down
-    limit = moved.limit_of(least[-1], reached=False)
-    return _driven(moved, [*up, *down], zero, _level(min(ends), ohms, limit, -math.inf))
-
-
-def _swept(moved: _Moved, sign: float, rest: OperatingPoint, zero: float) -> list[OperatingPoint]:
-    """Points with the input further and further from rest, until the output no longer follows."""
-    span = max((abs(volts) for volts in moved.known.values()), default=0.0)
-    found: list[OperatingPoint] = []
-    change, before = FIRST_SHORTED, 0.0
-    while change <= span:
-        point = moved.at(sign * change, (found[-1] if found else rest).volts)
-        if point is None:
-            break
-        found.append(point)
-        out = abs(point.volts[moved.output] - zero)
-        if change > SURELY_MOVED and out > LEAST_SHORTED and abs(out - before) < SATURATED * out:
-            break
-        change, before = SWEEP * change, out
-    return found
 
 
 def _first_amps(element: Element, volts: Mapping[str, float]) -> float:
@@ -360,7 +182,7 @@ class _Side:
     points: tuple[tuple[float, OperatingPoint], ...]
 
 
-def _side(moved: _Moved, sign: float, gain: float, zero: float, span: float) -> _Side:
+def _side(moved: Moved, sign: float, gain: float, zero: float, span: float) -> _Side:
     """Move the input one way in steps until the output is no longer what it should be, then halve the last step."""
     found: list[tuple[float, OperatingPoint]] = []
     end = min(1.2 * span / abs(gain), span)
@@ -383,7 +205,7 @@ def _side(moved: _Moved, sign: float, gain: float, zero: float, span: float) -> 
     return _Side(good, limit, tuple(found))
 
 
-def _tried(moved: _Moved, change: float, gain: float, zero: float, found: list[tuple[float, OperatingPoint]]) -> str:
+def _tried(moved: Moved, change: float, gain: float, zero: float, found: list[tuple[float, OperatingPoint]]) -> str:
     """Why the output is not what it should be with the input moved; '' when it is, and the point is then kept."""
     point = moved.at(change)
     if point is None:

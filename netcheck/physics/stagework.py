@@ -152,15 +152,15 @@ class StageWork:
         volts = {**other.point.volts, **point.volts}
         amps = {element.name: currents_of(element, volts) for element in other.network.elements}
         rest = replace(point, volts=volts, currents=amps)
-        elements = tuple(self._at_most(other, one) if setting.gain > 0 else one for one in other.network.elements)
+        elements = tuple(self._delivering(other, one, setting.gain) for one in other.network.elements)
         return replace(other, network=Network(elements, known), point=rest)
 
-    def _at_most(self, made: PathModel, element: Element) -> Element:
-        """An amplifier that delivers the most current that its sheet tells; models have the least."""
+    def _delivering(self, made: PathModel, element: Element, way: int) -> Element:
+        """An amplifier that delivers its usual current at the least end, all that its sheet tells at the other."""
         if not isinstance(element, OperationalAmplifier) or element.model.most_amps is None:
             return element
         record = self.points.walks.circuit.parts[made.part_of[element.name]].record
-        most = figure(record, "short_circuit_current", 1) or element.model.most_amps
+        most = figure(record, "short_circuit_current", max(way, 0)) or element.model.most_amps
         return replace(element, model=replace(element.model, most_amps=max(most, element.model.most_amps)))
 
     # The way into a stage
