@@ -21,6 +21,7 @@ from netcheck.rulebook.book import RuleBook
 LONGEST_WAIT = 5.0
 NETS = ("IN", "A", "B", "C", "D", "OUT", "+15V", "-15V", "GND")
 OHMS = ("0", "0R22", "10k", "1G", "999999G", "TBD", "1e-30", "-5", "4k7")
+USUAL = ("100", "1k", "10k", "22k", "100k")
 FARADS = ("0", "1p", "100n", "470u", "5000F", "TBD", "1e-30")
 HENRIES = ("0", "10u", "9000H", "TBD")
 TYPES = {
@@ -38,9 +39,14 @@ REFERENCES = {"D": "D", "Z": "D", "L": "D", "N": "Q", "P": "Q", "B": "Q", "M": "
 
 @st.composite
 def circuits(draw: st.DrawFn) -> str:
-    """A jack in, a jack out, rails, and up to fourteen parts anywhere between them."""
+    """A jack in, a jack out, rails, most often a stage between them, and up to fourteen parts anywhere."""
     lines = ["J1 jack T=IN S=GND", "J2 jack T=OUT S=GND", "J3 header 1=+15V 2=GND 3=-15V"]
-    for n in range(10, 10 + draw(st.integers(1, 14))):
+    if draw(st.integers(0, 4)):
+        usual = st.sampled_from((*USUAL, *USUAL, *OHMS))
+        lines += [f"C1 {draw(st.sampled_from(('1u', '1u', *FARADS)))} IN A", f"R1 {draw(usual)} A GND"]
+        lines += ["U1 TL072 1=B 2=C 3=A 4=-15V 5=GND 6=Y 7=Y 8=+15V", f"R2 {draw(usual)} B C"]
+        lines += [f"R3 {draw(usual)} C GND", f"R4 {draw(usual)} B OUT"]
+    for n in range(10, 10 + draw(st.integers(0, 14))):
         net = st.sampled_from(NETS)
         sort = draw(st.sampled_from(("R", "R", "R", "C", "C", "H", *TYPES)))
         if sort == "R":
