@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from types import MappingProxyType
 
 import numpy as np
@@ -84,8 +85,14 @@ def most_before(numbers: PathNumbers) -> float | Unknown:
 
 
 def most_at_input(numbers: PathNumbers) -> float | Unknown:
-    """Volts rms of the source at which the output no longer follows, all controls fully open."""
-    return _most(numbers, numbers.full)
+    """Volts rms of the source beyond which the supply surely ends the output, all controls fully open."""
+    made = numbers.asked(numbers.loads[0], numbers.full)
+    if isinstance(made, Unknown):
+        return made
+    if numbers.assumed:
+        return Unknown(numbers.assumed)
+    rails = [volts for node, volts in made.network.known.items() if node not in AROUND]
+    return (max(rails, default=0.0) - min(rails, default=0.0)) / 2 / math.sqrt(2) / abs(numbers.middle(made))
 
 
 def _most(numbers: PathNumbers, setting: Setting) -> float | Unknown:

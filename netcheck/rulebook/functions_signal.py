@@ -208,7 +208,7 @@ def _source_resistance(facts: Facts, trace: Trace, a: object, f: float | None = 
 def _signal_volts(facts: Facts, trace: Trace, part: Part, f: float) -> object:
     """The most that any path with a part lays across it, at the largest level of its source.
 
-    Where that level is not told it is at least nothing and at most what the path passes undistorted.
+    Where that level is not told it is at least nothing and at most what the supply of the path allows.
     """
     from netcheck.physics.pathlevels import across, most_at_input
 
