@@ -158,3 +158,22 @@ def test_sockets_tell_the_load_and_feedback_does_not(book: RuleBook) -> None:
 def test_how_loud_a_level_is() -> None:
     """110 dB from 90 dB/mW are 100 mW, 2.12 V into 45 ohm. Source: TI, Amp up your cans, part 1, as read there."""
     assert sound_level(2.12, 45.0, read_quantity("90 dB/mW")) == pytest.approx(110.0, abs=0.05)
+
+
+def test_an_op_amp_that_feeds_the_bases_ends_the_current_of_a_short(book: RuleBook) -> None:
+    """24 mA, what a NE5532 usually gives, times the least current gain of 40, less what goes through the resistor."""
+    text = """
+    J1 rca T=IN S=GND
+    R1 100k IN GND
+    U1 NE5532 1=B 2=FB 3=IN 4=-15V 5=GND 6=X 7=X 8=+15V
+    R2 10k OUT FB
+    R3 10k FB GND
+    Q1 BD139 c=+15V b=B e=OUT
+    Q2 BD140 c=-15V b=B e=OUT
+    R4 47R B OUT
+    J2 jack T=OUT S=GND
+    """
+    work = driven(text, book, 0.0)
+    amps = work.of_part("amps", "s/Q1")
+    assert amps is not None and 0.2 < amps.low < 0.024 * 40
+    assert work.least.level.limit == "U1A delivers no more current"
