@@ -90,7 +90,7 @@ def _levels(points: Points, way: Way, found: PathBehaviour) -> tuple[tuple[LoadL
     made = path_model(points, path, way.setting)
     if isinstance(made, tuple) or len(path.nodes) > MOST_DRIVEN_NODES:
         return (), []
-    loads = loads_of(path, found.output_ohms_at(1000.0) or math.inf)
+    loads = loads_of(points, path, found.output_ohms_at(1000.0) or math.inf)
     driven = {ohms: drive_once(points, made, ohms) for ohms in loads}
     shown = [one for one in driven.values() if isinstance(one, Driven)]
     lowest = driven[loads[-1]]

@@ -30,9 +30,6 @@ LEAST_SHARE = 0.15  # what sets less than this much of a corner is not named
 MOST_NAMED = 4
 WIDEST = math.log(10.0)  # a corner that may be off by more than ten times has no ends that are worth telling
 Reasons = tuple[str, ...]
-LINE = 10e3  # ohms of a line input; common practice
-PHONES = (300.0, 32.0)  # usual headphones; common practice
-LOW_OUTPUT = 100.0  # ohms; an output above this is not meant for headphones. Common practice
 QUIETEST = 1e-6  # a path that passes less than a millionth in all its band is none
 
 
@@ -111,7 +108,7 @@ def _computed(points: Points, made: PathModel, ends: PathBehaviour) -> PathBehav
     shares = small.noise(made.output, FREQUENCIES)
     low, high = np.searchsorted(FREQUENCIES, BAND)
     off = loose(points, made)
-    variants = varied.all_of(loads_of(made.path, float(np.interp(MIDDLE, FREQUENCIES, output))), controls)
+    variants = varied.all_of(loads_of(points, made.path, float(np.interp(MIDDLE, FREQUENCIES, output))), controls)
     return replace(
         ends,
         parts=tuple(sorted(set(made.part_of.values()) & points.walks.circuit.parts.keys(), key=natural_key)),
@@ -136,11 +133,10 @@ def _computed(points: Points, made: PathModel, ends: PathBehaviour) -> PathBehav
     )
 
 
-def loads_of(path: SignalPath, ohms: float) -> tuple[float, ...]:
+def loads_of(points: Points, path: SignalPath, ohms: float) -> tuple[float, ...]:
     """No load first, then those that are told for the output, or what outputs of so many ohms are meant for."""
     told = path.sink.loads if path.sink is not None else ()
-    usual = PHONES if ohms <= LOW_OUTPUT else (LINE,)
-    return (math.inf, *sorted(set(told or usual), reverse=True))
+    return (math.inf, *sorted(set(told or points.loads.behind(ohms)), reverse=True))
 
 
 def _plain(values: Real) -> tuple[float, ...]:

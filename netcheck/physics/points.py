@@ -71,13 +71,33 @@ class Range:
         return Unknown((f"{what} lies between {ends}",), self.low, self.high)
 
 
+@dataclass(frozen=True, slots=True)
+class UsualLoads:
+    """What hangs on an output where no load is told.
+
+    Attributes:
+        phones: ohms of headphones. before_phones: output ohms up to which an output is meant for them. line: ohms of a
+            line input, for all other outputs.
+    """
+
+    phones: tuple[float, ...] = ()
+    before_phones: float = 0.0
+    line: float | None = None
+
+    def behind(self, output_ohms: float) -> tuple[float, ...]:
+        """The loads of an output of so many ohms."""
+        if output_ohms <= self.before_phones:
+            return self.phones
+        return () if self.line is None else (self.line,)
+
+
 class Points:
     """Operating points of one circuit, each block solved when it is first asked for.
 
     Args:
         walks: the circuit with its cables. spread: how far things are from nominal.
         ends: keys of the pins where signals are told to come in and go out.
-        tolerances: of parts by kind where none is stated, as fractions.
+        tolerances: of parts by kind where none is stated, as fractions. loads: of outputs where none is told.
         supposed: volts of rails that are not known, for what does not depend on them.
     """
 
@@ -88,8 +108,10 @@ class Points:
         ends: frozenset[str] = frozenset(),
         tolerances: Mapping[str, float] = MappingProxyType({}),
         supposed: Mapping[str, float] = MappingProxyType({}),
+        loads: UsualLoads = UsualLoads(),
     ) -> None:
-        self.walks, self.spread, self.ends, self.tolerances = walks, spread, ends, tolerances
+        self.walks, self.spread, self.ends = walks, spread, ends
+        self.tolerances, self.loads = tolerances, loads
         self.plan: Plan = plan(walks, spread, supposed)
         self._solved: dict[tuple[int, str, int], Values | tuple[str, ...]] = {}
         self._options: dict[str, tuple[Setting, ...]] = {}

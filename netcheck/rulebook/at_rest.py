@@ -69,9 +69,13 @@ class AtRest:
     @cached_property
     def points(self) -> Points:
         """The operating points."""
-        from netcheck.physics.points import Points
+        from netcheck.physics.points import Points, UsualLoads
 
-        return Points(self.walks, spread_of(self.words), self.told_ends, tolerances_of(self.words))
+        phones = (self.words.limit("most headphones").value, self.words.limit("least headphones").value)
+        loads = UsualLoads(
+            phones, self.words.limit("output for headphones").value, self.words.limit("line input").value
+        )
+        return Points(self.walks, spread_of(self.words), self.told_ends, tolerances_of(self.words), loads=loads)
 
     def with_rails(self, supposed: Mapping[str, float]) -> Points:
         """Operating points with supposed volts on some rails, for what does not depend on them."""
