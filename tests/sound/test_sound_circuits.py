@@ -45,7 +45,11 @@ def test_the_circuit_is_understood(circuit: SoundCircuit, book: RuleBook) -> Non
 
 
 def test_little_is_undecided_and_it_says_why(book: RuleBook) -> None:
-    verdicts = [verdict for circuit in CIRCUITS for verdict in verdicts_of(circuit.netlist, circuit.hints, book, told=circuit.told)]
+    verdicts = [
+        verdict
+        for circuit in CIRCUITS
+        for verdict in verdicts_of(circuit.netlist, circuit.hints, book, told=circuit.told)
+    ]
     undecided = [verdict for verdict in verdicts if verdict.outcome == "undecided"]
     assert all(verdict.reasons and all(verdict.reasons) for verdict in undecided)
     assert len(undecided) <= MOST_UNDECIDED_SHARE * len(verdicts)
