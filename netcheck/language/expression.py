@@ -63,6 +63,10 @@ class Expression:
         """The names that it uses."""
         return self._built[2]
 
+    def run_by(self, run: Run) -> Expression:
+        """The same expression, evaluated in another way."""
+        return Expression(self.source, lambda: (self.type, run, self.names))
+
 
 @dataclass(frozen=True, slots=True)
 class WordTable:

@@ -182,7 +182,7 @@ def _changed(rule: Rule) -> Iterator[tuple[str, Rule]]:
 
 
 def _inverted(that: Expression) -> Expression:
-    return Expression(that.source, lambda: (that.type, lambda scope: invert(that.run(scope)), that.names))
+    return that.run_by(lambda scope: invert(that.run(scope)))
 
 
 def _unbroken(rule: Rule, laid: list[_Laid]) -> Iterator[str]:

@@ -54,7 +54,7 @@ def counted(rule: Rule) -> tuple[Rule, Counter[str]]:
             counts[name] += 1
             return run(scope)
 
-        return replace(rule.let[name], run=again)
+        return rule.let[name].run_by(again)
 
     return replace(rule, let={name: counting(name) for name in rule.let}), counts
 

@@ -18,6 +18,13 @@ from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.judge import judge
 
 FAMILY = "output-stage/"
+# Those that go by topology; the others of the family want figures that these circuits do not state.
+JUDGED = frozenset(
+    f"{FAMILY}{name}" for name in (
+        "bias-spread", "emitter-resistors", "emitter-resistors-alike", "feedback-outside", "gate-stoppers",
+        "output-isolation", "paralleled-amplifiers-share", "paralleled-devices-share",
+    )
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -428,7 +435,7 @@ def test_stages_and_verdicts(topology: Topology, book: RuleBook) -> None:
     assert not any(match.unsure for match in stages)
     told: dict[str, dict[str, str]] = {}
     clear: set[str] = set()
-    for rule in (rule for rule in book.rules if rule.name.startswith(FAMILY)):
+    for rule in (rule for rule in book.rules if rule.name in JUDGED):
         for verdict in judge(rule, facts):
             name = rule.name.removeprefix(FAMILY)
             if verdict.outcome == "clear":
@@ -452,7 +459,7 @@ def test_a_value_that_cannot_be_read_never_clears_a_finding(book: RuleBook) -> N
             if words[0].startswith("R"):
                 blanked = topology.circuit.replace(line, " ".join([words[0], "TBD", *words[2:]]))
                 facts = facts_of(blanked, book)
-                for rule in (rule for rule in book.rules if rule.name.startswith(FAMILY)):
+                for rule in (rule for rule in book.rules if rule.name in JUDGED):
                     before = topology.told.get(rule.name.removeprefix(FAMILY), {})
                     after = {verdict.subject: verdict.outcome for verdict in judge(rule, facts)}
                     lost = [s for s, outcome in before.items() if outcome == "finding" and after.get(s) == "clear"]
