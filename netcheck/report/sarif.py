@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from io import StringIO
+from functools import lru_cache
 from pathlib import PurePath
 from typing import Any
 from urllib.parse import quote
@@ -69,6 +70,7 @@ def level(consequence: str) -> str:
     return "warning" if consequence == "performance" else "error"
 
 
+@lru_cache(maxsize=64)
 def file_uri(file: str) -> str:
     """A file name as the user gave it, as a URI: relative stays relative.
 
