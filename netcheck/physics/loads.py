@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import heapq
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
@@ -125,8 +126,7 @@ class Loads:
         nearest: dict[str, float] = {}
         todo = [(0.0, one) for one in self.walks.joined_by_cable(net)]
         while todo:
-            todo.sort(reverse=True)
-            ohms, at = todo.pop()
+            ohms, at = heapq.heappop(todo)
             if at in nearest:
                 continue
             nearest[at] = ohms
@@ -134,7 +134,7 @@ class Loads:
                 for fellow in self.walks.joined_by_cable(to):
                     signal = self.walks.circuit.nets[fellow].role not in STOPS
                     if fellow not in nearest and ohms + further <= self.up_to and signal:
-                        todo.append((ohms + further, fellow))
+                        heapq.heappush(todo, (ohms + further, fellow))
         return frozenset(nearest)
 
     def _steps(self, net: str, up_to: float, free: frozenset[str] = _FREE) -> Iterator[tuple[float, str]]:
