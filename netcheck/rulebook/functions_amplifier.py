@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from itertools import combinations
 from typing import TYPE_CHECKING
 from weakref import WeakKeyDictionary
 
@@ -134,7 +135,9 @@ def _least_stable_gain(facts: Facts, trace: Trace, amp: Amplifier | Part) -> flo
     low, high = least.low, least.high
     if wanted is not None and wanted.low is not None:
         pins = part.by_role("compensation")
-        held = [one for pin in pins[:1] for other in pins[1:] for one in facts.walks.capacitors(pin.net, other.net)]
+        pairs = combinations(pins, 2)  # a balance pin may be among them
+        found = (one for pin, other in pairs for one in facts.walks.capacitors(pin.net, other.net))
+        held = list({one.key: one for one in found}.values())
         trace.saw(one.key for one in held)
         farads = sum(one.value.number or 0.0 for one in held)
         if farads > 0:

@@ -54,6 +54,11 @@ def test_two_small_capacitors_between_the_compensation_pins_add_up(book) -> None
     assert called("least_stable_gain", FAST.format("X", "Y") + "C1 12p X Y\nC2 10p X Y\n", book)[0] == 1.0
 
 
+def test_a_balance_pin_named_like_compensation_hides_no_capacitor(book) -> None:
+    text = FAST.format("X", "Y").replace("1=open", "1=Z") + "C1 22p X Y\n"
+    assert called("least_stable_gain", text, book)[0] == 1.0
+
+
 def test_a_compensation_capacitor_that_cannot_be_read(book) -> None:
     found, _ = called("least_stable_gain", FAST.format("X", "Y") + "C1 TBD X Y\n", book)
     assert isinstance(found, Unknown) and (found.low, found.high) == (1.0, 3.0)
