@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from io import StringIO
 from functools import lru_cache
+from io import StringIO
 from pathlib import PurePath
 from typing import Any
 from urllib.parse import quote
