@@ -262,13 +262,13 @@ def _added(around: object, watts: float | None, kelvins: float | None) -> float 
 
 
 def _to_air(facts: Facts, trace: Trace, part: Part) -> object:
-    """Junction to air: over the heatsink where one is told, in free air where there is none."""
+    """Junction to air: over a heatsink that all parts on it heat alike, in free air where there is none."""
     sink = heatsink_of(facts, part) if _mounted(facts, part) else None
     if isinstance(sink, Unknown):
         low, _ = bounds_of(thermal(facts, part, "thermal_to_case"))
         _, high = bounds_of(thermal(facts, part, "thermal_to_air"))
         return Unknown(sink.reasons, low, high)
-    low, high, reasons = _way_out(facts, part, sink, 1.0, 1.0)[0 if sink is not None else 1]
+    low, high, reasons = _way_out(facts, part, sink, 1.0, None)[0 if sink is not None else 1]
     return Unknown(reasons, low, high) if reasons else low
 
 
@@ -355,7 +355,7 @@ OUTPUT_FUNCTIONS: dict[str, Function] = {
                  _fixed(Number(CELSIUS)), _celsius,
                  "temperature inside a part at so many watts, with all that its heatsink takes"),
         Function("to_air", (PART_PARAMETER,), _fixed(Number(KELVIN_PER_WATT)), _to_air,
-                 "kelvins a watt from the junction of a part to the air, over its heatsink where it has one"),
+                 "kelvins a watt from the junction of a part to the air; all parts on a heatsink heat it alike"),
         Function("body_watts", (PART_PARAMETER,), _fixed(Number(WATT)), _body_watts,
                  "what a resistor of the body that its footprint tells is rated for, as a rule"),
         Function("low_end", (_ANY_NUMBER,), _same_number, _end(0), "the low end of a number that is not certain"),

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import pytest
 
+from netcheck.circuit.assemble import Sink
 from netcheck.circuit.sampling import read_sample
 from netcheck.language.scope import Trace
 from netcheck.language.values import Unknown
 from netcheck.review import BoardPlan, Plan, facts_of
 from netcheck.rulebook.book import RuleBook
 from netcheck.rulebook.facts import Facts
-from netcheck.rulebook.functions_output import OUTPUT_FUNCTIONS
+from netcheck.rulebook.functions_output import OUTPUT_FUNCTIONS, _way_out
 
 CIRCUIT = """
 Q1 BD139 c=+15V b=B e=E
@@ -78,3 +79,18 @@ def test_ends_of_a_number() -> None:
     assert (low(None, Trace(), 3.0), high(None, Trace(), 3.0)) == (3.0, 3.0)
     upwards = Unknown(("it is more than",), 1.0)
     assert high(None, Trace(), upwards) is upwards
+
+
+def test_a_heatsink_carries_away_what_all_parts_on_it_take_up(facts: Facts) -> None:
+    """10 K/W to the case, 0.5 for the joint, 1 for a washer, 4 K/W to the air for each of two: 19.5 K/W in all."""
+    keys = ("s/Q1", "s/Q3")
+    sink = Sink("sink", keys, 4.0, insulated=("s/Q1",))
+    told = _way_out(facts, facts.circuit.parts["s/Q1"], sink, 1.0, None)[0]
+    assert told == (pytest.approx(19.5), pytest.approx(19.5), ())
+    other = _way_out(facts, facts.circuit.parts["s/Q1"], sink, 1.0, 3.0)[0]
+    assert other[:2] == (pytest.approx(23.5), pytest.approx(23.5))
+
+
+def test_a_heatsink_of_unknown_size_leaves_it_open_upwards(facts: Facts) -> None:
+    low, high, reasons = _way_out(facts, facts.circuit.parts["s/Q1"], Sink("sink", ("s/Q1",)), 1.0, None)[0]
+    assert low == 10.0 and high is None and "the heatsink of Q1" in reasons[0]
