@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -165,3 +166,14 @@ def test_nothing_speaks_of_papers_that_are_not_here() -> None:
         f"{path.relative_to(ROOT)}: {paper}" for path in files for paper in papers if paper in path.read_text("utf-8")
     ]
     assert found == []
+
+
+def test_the_solver_is_imported_when_the_first_number_is_asked_for() -> None:
+    """numpy and networkx take a quarter of a second; a board that needs neither is not to wait for them."""
+    program = (
+        "import sys, netcheck.command, netcheck.review, netcheck.report.page\n"
+        "from netcheck.rulebook.book import load_rule_book\n"
+        "load_rule_book(); print([name for name in ('numpy', 'networkx', 'kinparse') if name in sys.modules])\n"
+    )
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True, cwd=ROOT)
+    assert done.stdout.strip() == "[]"

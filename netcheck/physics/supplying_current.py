@@ -12,14 +12,16 @@ import heapq
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from netcheck.circuit.model import Circuit, Net, Part, Pin
 from netcheck.circuit.walk import Walks
 from netcheck.ground.names import natural_key
 from netcheck.language.values import Unknown, unite
 from netcheck.physics.devices import figure
-from netcheck.physics.points import Points
-from netcheck.physics.railcurrents import taken
+
+if TYPE_CHECKING:  # the solver and numpy behind it are imported when the first number is asked for
+    from netcheck.physics.points import Points
 
 _SERIES = frozenset({"resistor", "ferrite", "inductor", "link", "fuse"})
 _ENDS = frozenset({"ground", "chassis", "earth", "mains"})
@@ -159,6 +161,8 @@ class Currents:
             return _unknown(f"what {self.walks.said(part)} is joined to is not given") if loose else NOTHING
         if part.kind == "regulator":
             return self._of_regulator(part, pins, deep)
+        from netcheck.physics.railcurrents import taken
+
         total, way = NOTHING, -1.0 if sign == "negative" else 1.0
         for found in taken(self.points, part, pins):
             if isinstance(found, Unknown):
