@@ -21,6 +21,7 @@ from netcheck.ground.units import Unit, show
 from netcheck.language.values import Unknown, unite
 from netcheck.physics.blocks import Block, Plan, plan
 from netcheck.physics.devices import NOMINAL, Setting, Spread
+from netcheck.physics.likeness import Likeness, told_of
 from netcheck.physics.modelling import MOST_TRACK_OHMS, OPEN_OHMS, WIRE_OHMS, ZERO, Piece
 from netcheck.physics.network.elements import CurrentSource, Element, Fet, OperationalAmplifier, Resistor
 from netcheck.physics.network.operating import (
@@ -31,6 +32,7 @@ from netcheck.physics.network.operating import (
     terminals,
 )
 from netcheck.physics.structure import structure
+from netcheck.physics.usualloads import NO_USUAL_LOADS, UsualLoads
 from netcheck.physics.volts import spoken_net
 
 MOST_VARYING = 60  # things that vary in one block; a board of many switches is not computed in all their positions
@@ -71,26 +73,6 @@ class Range:
         return Unknown((f"{what} lies between {ends}",), self.low, self.high)
 
 
-@dataclass(frozen=True, slots=True)
-class UsualLoads:
-    """What hangs on an output where no load is told.
-
-    Attributes:
-        phones: ohms of headphones. before_phones: output ohms up to which an output is meant for them. line: ohms of a
-            line input, for all other outputs.
-    """
-
-    phones: tuple[float, ...] = ()
-    before_phones: float = 0.0
-    line: float | None = None
-
-    def behind(self, output_ohms: float) -> tuple[float, ...]:
-        """The loads of an output of so many ohms."""
-        if output_ohms <= self.before_phones:
-            return self.phones
-        return () if self.line is None else (self.line,)
-
-
 class Points:
     """Operating points of one circuit, each block solved when it is first asked for.
 
@@ -108,7 +90,7 @@ class Points:
         ends: frozenset[str] = frozenset(),
         tolerances: Mapping[str, float] = MappingProxyType({}),
         supposed: Mapping[str, float] = MappingProxyType({}),
-        loads: UsualLoads = UsualLoads(),
+        loads: UsualLoads = NO_USUAL_LOADS,
     ) -> None:
         self.walks, self.spread, self.ends = walks, spread, ends
         self.tolerances, self.loads = tolerances, loads
@@ -117,6 +99,8 @@ class Points:
         self._options: dict[str, tuple[Setting, ...]] = {}
         self._made: dict[tuple[str, str], Element] = {}
         self._asked: dict[tuple[str, str, str], Range | Unknown] = {}
+        self._shared: dict[Hashable, Range] = {}
+        self.likeness = Likeness(self.plan, self.element, self.options)
         self.kept: dict[Hashable, object] = {}  # what was worked out, by the structure of what it is of
 
     # Voltages
@@ -131,7 +115,7 @@ class Points:
         return self._once(("volts", node, ""), lambda: self._volts(node))
 
     def _volts(self, node: str) -> Range | Unknown:
-        found = self.quantity((node,), lambda volts, setting: volts[node])
+        found = self.quantity((node,), lambda volts, setting: volts[node], "volts")
         if isinstance(found, Unknown):
             return found
         low, high = self._within(node)
@@ -157,7 +141,7 @@ class Points:
             return Range(0.0, 0.0, 0.0)
         return self._once(
             ("across", first, second),
-            lambda: self.quantity((first, second), lambda volts, setting: volts[first] - volts[second]),
+            lambda: self.quantity((first, second), lambda volts, setting: volts[first] - volts[second], "across"),
         )
 
     def amps(self, pin: Pin) -> Range | Unknown:
@@ -180,7 +164,9 @@ class Points:
 
         nodes = tuple(n for piece in pieces for n in piece.nodes)
         own = frozenset[str]().union(*(piece.varies for piece in pieces))
-        return self._plausible(self.quantity(nodes, value, own), nodes, MOST_AMPS, own)
+        return self._plausible(
+            self.quantity(nodes, value, ("amps", self.likeness.label(node)), pieces), nodes, MOST_AMPS, own
+        )
 
     def watts(self, part: Part) -> Range | Unknown:
         """What a modelled part takes up at rest, all its pieces together."""
@@ -198,7 +184,7 @@ class Points:
 
         nodes = tuple(n for piece in pieces for n in piece.nodes)
         own = frozenset[str]().union(*(piece.varies for piece in pieces))
-        found = self._plausible(self.quantity(nodes, value, own), nodes, MOST_WATTS, own)
+        found = self._plausible(self.quantity(nodes, value, "watts", pieces), nodes, MOST_WATTS, own)
         return found if isinstance(found, Unknown) else replace(found, low=max(found.low, 0.0))
 
     def _plausible(
@@ -228,18 +214,35 @@ class Points:
     # Quantities and their ranges
 
     def quantity(
-        self, nodes: Iterable[str], value: Callable[[Values, End], float], own: frozenset[str] = frozenset()
+        self,
+        nodes: Iterable[str],
+        value: Callable[[Values, End], float],
+        what: Hashable = None,
+        pieces: Sequence[Piece] = (),
     ) -> Range | Unknown:
         """Something that follows from node voltages, nominal and over all that varies.
 
         Args:
             nodes: those whose volts are needed. value: gives it from volts, and what `element` asks for.
-            own: names of what varies in the part itself, which may lie between known nodes.
+            what: tells it from other quantities of such nodes; what is alike is then worked out once.
+            pieces: those that it is of, which may lie between known nodes and vary by themselves.
         """
-        wanted = tuple(dict.fromkeys(nodes))
+        given = tuple(nodes)
+        wanted = tuple(dict.fromkeys(given))
         foreign = [self.plan.blocks[self.plan.of[node]].foreign for node in wanted if node in self.plan.of]
         if any(foreign):
             return Unknown(unite(*foreign))
+        key = None if what is None else self.likeness.key(what, given, pieces)
+        if key is not None and key in self._shared:
+            return self._shared[key]
+        found = self._ranged(wanted, value, frozenset[str]().union(*(piece.varies for piece in pieces)))
+        if key is not None and isinstance(found, Range):
+            self._shared[key] = found
+        return found
+
+    def _ranged(
+        self, wanted: Sequence[str], value: Callable[[Values, End], float], own: frozenset[str]
+    ) -> Range | Unknown:
         at_rest = self._gathered(wanted, "", NOMINAL)
         if isinstance(at_rest, Unknown):
             return at_rest
@@ -318,9 +321,19 @@ class Points:
         key = (number, name, option)
         if key not in self._solved:
             for one in self._unsolved_before(number, name, option):
-                self._solved[(one, name, option)] = self._work_out(self.plan.blocks[one], name, setting, option)
-            self._solved[key] = self._work_out(block, name, setting, option)
+                self._solved[(one, name, option)] = self._found(self.plan.blocks[one], name, setting, option)
+            self._solved[key] = self._found(block, name, setting, option)
         return self._solved[key]
+
+    def _found(self, block: Block, name: str, setting: Setting, option: int) -> Values | tuple[str, ...]:
+        """Volts of a block as they are in the first of those that are alike, else worked out."""
+        alike = self.likeness.of(block.number)
+        if alike is not None and alike.first != block.number:
+            values = self._solve(alike.first, name, setting, option)
+            first = self.likeness.of(alike.first)
+            if not isinstance(values, tuple) and first is not None:
+                return told_of(alike, first, values)
+        return self._work_out(block, name, setting, option)
 
     def _unsolved_before(self, number: int, name: str, option: int) -> list[int]:
         """Blocks that vary as well and are still to be solved, in order."""

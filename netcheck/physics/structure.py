@@ -39,6 +39,15 @@ _FIGURES = {
 SETTLED = 9  # digits of a volt to which an operating point settles; what differs less is the same point
 
 
+def figures_of(element: Element) -> Hashable:
+    """What an element is, its name and its nodes aside.
+
+    >>> figures_of(Resistor("R1", "a", "b", 10.0)) == figures_of(Resistor("R2", "c", "d", 10.0))
+    True
+    """
+    return _FIGURES[type(element)](element)  # type: ignore[no-any-return]
+
+
 @dataclass(frozen=True)
 class Structure:
     """A network without its names.

@@ -69,7 +69,8 @@ class AtRest:
     @cached_property
     def points(self) -> Points:
         """The operating points."""
-        from netcheck.physics.points import Points, UsualLoads
+        from netcheck.physics.points import Points
+        from netcheck.physics.usualloads import UsualLoads
 
         phones = (self.words.limit("most headphones").value, self.words.limit("least headphones").value)
         loads = UsualLoads(
