@@ -100,10 +100,10 @@ def _common(parser: argparse.ArgumentParser, cache: bool = True) -> None:
         parser.add_argument("--no-cache", action="store_true", help="read the netlist anew")
 
 
-def _book(options: argparse.Namespace, more: Sequence[Path] = ()) -> RuleBook:
+def _book(options: argparse.Namespace, more: Sequence[Path] = (), with_samples: bool = False) -> RuleBook:
     from netcheck.rulebook.book import load_rule_book
 
-    return load_rule_book(house=[*options.house, *more])
+    return load_rule_book(house=[*options.house, *more], with_samples=with_samples)
 
 
 def _netlists(options: argparse.Namespace, files: Sequence[Path]) -> list[Netlist]:
@@ -244,7 +244,7 @@ def _rules(options: argparse.Namespace) -> int:
 def _explain(options: argparse.Namespace) -> int:
     from netcheck.report.guide import explain_rule, explain_shape, explain_words, unknown_name
 
-    book = _book(options)
+    book = _book(options, with_samples=True)
     if options.what == "words":
         print(explain_words(book))
         return 0

@@ -48,7 +48,7 @@ def supplied_rules_loaded_once() -> Iterator[None]:
     load = book.load_rule_book
     supplied = load()
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(book, "load_rule_book", lambda house=(): load(house=house) if house else supplied)
+        patch.setattr(book, "load_rule_book", lambda house=(), **more: load(house=house, **more) if house else supplied)
         yield
 
 

@@ -6,6 +6,7 @@ not exactly as it was written is ignored, and the YAML read anew.
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 from functools import cache as once
@@ -18,51 +19,40 @@ from netcheck.ground.yamltext import Items, Node, Table, Text
 
 MOST_KEPT_BYTES = 20_000_000
 ITEMS, TABLE = 0, 1
-SOUND = "sound"
+STAMP = "stamp"
 
 
 class KeptDocuments:
-    """Documents of one rule book: those read before, and those that had to be read now.
+    """Documents of one set of files: those that were read before, for as long as none of the files changes.
 
     Args:
-        name: of the file in the cache folder, apart for each set of folders.
+        name: of the file in the cache folder, apart for each set. stamp: a hash over the files and what reads them.
+        without: key of the top level that is not kept, for who can do without it.
     """
 
-    def __init__(self, name: str) -> None:
-        self.name = name
-        self._kept: dict[str, Any] = _read(name)
-        self._used: dict[str, Any] = {}
-        self._sound: str = self._kept.pop(SOUND, "")
-
-    def is_sound(self, stamp: str) -> bool:
-        """Whether a rule book with this stamp, over its files and the program, was found without mistakes before."""
-        return self._sound == stamp
+    def __init__(self, name: str, stamp: str, without: str = "") -> None:
+        self.name, self.stamp, self.without = name, stamp, without
+        kept = _read(name)
+        self.sound = kept.pop(STAMP, None) == stamp
+        self._kept: dict[str, Any] = kept if self.sound else {}
+        self._read_now: dict[str, Any] = {}
 
     def load(self, text: str, file: str) -> Node:
         """As `yamltext.load`, without scanning again what was scanned before."""
         key = hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
-        kept = self._kept.get(key)
-        if kept is not None:
-            try:
-                node = _node(kept)
-                self._used[key] = kept
-                return node
-            except (TypeError, ValueError, IndexError, RecursionError):
-                self._kept = {}
+        if key in self._kept:
+            with contextlib.suppress(TypeError, ValueError, IndexError, RecursionError):
+                return _node(self._kept[key])
         node = yamltext.load(text, file)
-        self._used[key] = _plain(node)
+        self._read_now[key] = _plain(node, self.without)
         return node
 
-    def keep(self, stamp: str = "") -> None:
-        """Keep what this run used, unless it is what was kept; a cache that cannot be written is done without.
-
-        Args:
-            stamp: of a rule book without mistakes.
-        """
-        if self._used.keys() == self._kept.keys() and self._sound == stamp:
+    def keep(self) -> None:
+        """Keep what was read now, all of it sound; a cache that cannot be written is done without."""
+        if not self._read_now:
             return
         try:
-            body = json.dumps({**self._used, SOUND: stamp}, separators=(",", ":"), ensure_ascii=False)
+            body = json.dumps({**self._read_now, STAMP: self.stamp}, separators=(",", ":"), ensure_ascii=False)
             if len(body) < MOST_KEPT_BYTES:
                 write_whole(_path(self.name), f"{_seal(body.encode())}\n{body}")
         except (OSError, RuntimeError, ValueError):
@@ -97,13 +87,18 @@ def _read(name: str) -> dict[str, Any]:
         return {}
 
 
-def _plain(node: Node) -> list[Any]:
+def _plain(node: Node, without: str = "") -> list[Any]:
     """A node as a list: a text begins with its text, the others with a number."""
     if isinstance(node, Text):
         return [node.text, node.line, node.column, node.style]
     if isinstance(node, Items):
         return [ITEMS, node.line, node.column, [_plain(one) for one in node.nodes]]
-    return [TABLE, node.line, node.column, [[_plain(key), _plain(one)] for key, one in node.entries]]
+    return [
+        TABLE,
+        node.line,
+        node.column,
+        [[_plain(key), _plain(one)] for key, one in node.entries if key.text != without or not without],
+    ]
 
 
 def _node(kept: list[Any]) -> Node:

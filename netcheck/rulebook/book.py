@@ -14,7 +14,7 @@ from netcheck.circuit.words import Words, load_words
 from netcheck.ground.names import did_you_mean, natural_key
 from netcheck.ground.problems import Problem, Refused
 from netcheck.ground.yamlkept import KeptDocuments
-from netcheck.ground.yamltext import Load
+from netcheck.ground.yamltext import Load, load
 from netcheck.language.types import Type
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.load import load_rule, read_file
@@ -60,19 +60,25 @@ def supplied_folder() -> Path:
     return checkout if (checkout / "words.yaml").is_file() else package / "rules"
 
 
-def load_rule_book(folder: Path | None = None, house: Sequence[Path] = (), shown: str | None = None) -> RuleBook:
+def load_rule_book(folder: Path | None = None, house: Sequence[Path] = (), with_samples: bool = True) -> RuleBook:
     """The supplied rule book and the rules of any number of house folders.
+
+    Args:
+        with_samples: no for who only judges: a book that was found sound before is then loaded without its samples,
+            and each expression is built when it is first asked for.
 
     Raises:
         Refused: with every mistake of every file.
     """
     folder = folder or supplied_folder()
-    stamp = _stamp((folder, *house))
-    kept = KeptDocuments(hashlib.sha256("\n".join(str(path) for path in (folder, *house)).encode()).hexdigest()[:16])
-    words = load_words(folder / "words.yaml", kept.load)
-    parts = load_part_book(folder / "parts", kept.load)
+    name = hashlib.sha256("\n".join(str(path) for path in (folder, *house)).encode()).hexdigest()[:16]
+    kept = KeptDocuments(name, _stamp((folder, *house)), without="samples")
+    sound = kept.sound and not with_samples
+    loaded = kept.load if sound or not kept.sound else load
+    words = load_words(folder / "words.yaml", loaded)
+    parts = load_part_book(folder / "parts", loaded)
     problems: list[Problem] = []
-    shapes = _load_shapes([folder, *house], words, problems, kept.load)
+    shapes = _load_shapes([folder, *house], words, problems, loaded)
     names: dict[str, Mapping[str, Type]] = {name: shape.types for name, shape in shapes.items()}
     vocabulary = RuleVocabulary(names)
     rules: dict[str, Rule] = {}
@@ -84,16 +90,14 @@ def load_rule_book(folder: Path | None = None, house: Sequence[Path] = (), shown
             continue
         for path in rule_files(base):
             try:
-                rule = load_rule(
-                    path, shown_name(path, base), words, vocabulary, supplied, kept.load, kept.is_sound(stamp)
-                )
+                rule = load_rule(path, shown_name(path, base), words, vocabulary, supplied, loaded, sound)
             except Refused as refused:
                 problems += refused.problems
                 continue
             _place(rule, rules, replaced, problems)
-    kept.keep("" if problems else stamp)
     if problems:
         raise Refused(problems)
+    kept.keep()
     ordered = tuple(sorted(rules.values(), key=lambda rule: natural_key(rule.name)))
     return RuleBook(words, parts, shapes, ordered, vocabulary, replaced, _digest(folder, ordered))
 

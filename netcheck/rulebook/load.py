@@ -190,7 +190,8 @@ class RuleReader(Reader):
 
     def rule(self, node: Node, expected_name: str, text: str) -> Rule:
         """The whole rule."""
-        table = self.table(node, NEEDED, ALLOWED)
+        needed = tuple(key for key in NEEDED if key != "samples" or not self.sound)
+        table = self.table(node, needed, (*ALLOWED, "samples"))
         if not isinstance(node, Table):
             self.finish()
         name = self.text(table.get("rule")) or expected_name
@@ -446,6 +447,8 @@ class RuleReader(Reader):
     # Samples
 
     def _samples(self, table: Table) -> tuple[Sample, ...]:
+        if self.sound:
+            return ()
         node = table.get("samples")
         found = self.list_of(node, self._sample) if node is not None else ()
         outcomes = {sample.expect for sample in found}
