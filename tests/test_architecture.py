@@ -173,7 +173,8 @@ def test_the_solver_is_imported_when_the_first_number_is_asked_for() -> None:
     program = (
         "import sys, netcheck.command, netcheck.review, netcheck.report.page\n"
         "from netcheck.rulebook.book import load_rule_book\n"
-        "load_rule_book(with_samples=False); print([name for name in ('numpy', 'networkx', 'kinparse') if name in sys.modules])\n"
+        "load_rule_book(with_samples=False)\n"
+        "print([name for name in ('numpy', 'networkx', 'kinparse') if name in sys.modules])\n"
     )
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True, cwd=ROOT)
     assert done.stdout.strip() == "[]"
