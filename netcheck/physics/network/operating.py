@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from operator import mul
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +21,7 @@ from netcheck.physics.network.elements import (
     OperationalAmplifier,
     Resistor,
 )
+from netcheck.physics.network.junctions import Junctions, begun, held_back
 
 Vector = NDArray[np.float64]
 Matrix = NDArray[np.float64]
@@ -29,6 +31,8 @@ MOST_ITERATIONS = 120
 MOST_STEP = 1.0  # volts that a node may move in one iteration
 # A step below this is the last: the error left is about its square over twice the thermal volts, 2e-13 V.
 CLOSE_VOLTS, CLOSE_WANTED = 1e-7, 1e-6
+NEARLY_CLOSE, NEARLY_OFTEN = 1e-4, 8  # volts, and how often in a row: what is left is what rounding leaves
+MOST_SPAN = 3.0  # times the highest of the volts given that a node may move in one iteration, junctions held back
 SATURATED = 2.0  # times half its range from which on an output no longer answers to what is wanted of it
 
 
@@ -80,8 +84,8 @@ def operating_point(
 ) -> OperatingPoint:
     """The voltages at rest.
 
-    Newton's method from the start given (or from zero); where it does not settle, gains and conductances are raised
-    in steps.
+    Newton's method from the start given (or from zero), with junctions held back; where it does not settle, with short
+    steps instead, then gains and conductances are raised in steps.
 
     Args:
         effort: how many equations of curved elements may be worked out before giving up; a solution of n linear
@@ -92,7 +96,9 @@ def operating_point(
     """
     solver = _Solver(network, effort)
     guess = np.array([(start or {}).get(node, 0.0) for node in solver.nodes])
-    found = solver.solve(guess, 1.0, 0.0)
+    found = solver.held_back(guess)
+    if found is None:
+        found = solver.solve(guess, 1.0, 0.0)
     if found is None:
         found = solver.by_steps(guess)
     if found is None:
@@ -128,6 +134,8 @@ class _Solver:
         self.linear, self.sources = self._linear_part()
         self.curved = [e for e in network.elements if isinstance(e, Diode | Bipolar | Fet)]
         self.amplifiers = [e for e in network.elements if isinstance(e, OperationalAmplifier)]
+        self.junctions: list[Junctions | None] | None = None  # of curved elements, while they are held back
+        self.apart = False  # whether one of them was held back in the last iteration
         self.span = max((abs(volts) for volts in network.known.values()), default=0.0)
         self._number()
 
@@ -204,8 +212,19 @@ class _Solver:
         """Currents of all curved elements, terminal by terminal, and their derivatives by each terminal."""
         amps: list[float] = []
         siemens: list[float] = []
-        for element, places in zip(self.curved, self.places, strict=True):
-            currents, slopes = element.currents(tuple(at[place] for place in places))
+        self.apart = False
+        for number, (element, places) in enumerate(zip(self.curved, self.places, strict=True)):
+            wanted = tuple(at[place] for place in places)
+            if self.junctions is None:
+                currents, slopes = element.currents(wanted)
+            else:
+                held, self.junctions[number] = held_back(element, wanted, self.junctions[number])
+                currents, slopes = element.currents(held)
+                rest = [one - other for one, other in zip(wanted, held, strict=True)]
+                if any(abs(volts) > CLOSE_VOLTS for volts in rest):
+                    self.apart = True
+                    pairs = zip(currents, slopes, strict=True)
+                    currents = [amps + sum(map(mul, row, rest)) for amps, row in pairs]
             amps += currents
             for row in slopes:
                 siemens += row
@@ -252,20 +271,49 @@ class _Solver:
         wanted = [self._at(guess, element.nodes)[0] for element in self.amplifiers]
         return np.concatenate([guess, np.array(wanted)])
 
+    def held_back(self, guess: Vector) -> Vector | None:
+        """Newton's method with junctions held back, which takes few and long steps; None when it does not settle."""
+        unknowns, size = self._begun(guess, 1.0), len(self.nodes)
+        at = [*guess.tolist(), *self.given]
+        ends = [tuple(at[place] for place in places) for places in self.places]
+        cold = not guess.any()
+        self.junctions = [None if cold else begun(*pair) for pair in zip(self.curved, ends, strict=True)]
+        often = 0
+        try:
+            for _ in range(MOST_ITERATIONS):
+                step = self._step(unknowns, 1.0, 0.0)
+                if step is None:
+                    return None
+                largest = float(np.max(np.abs(step[:size]), initial=0.0))
+                most = MOST_SPAN * self.span
+                unknowns[:size] -= step[:size] * (most / largest if 0 < most < largest else 1.0)
+                at_ease = self._turn(unknowns, step) and not self.apart
+                often = often + 1 if at_ease and largest < NEARLY_CLOSE else 0
+                if (largest < CLOSE_VOLTS and at_ease) or often == NEARLY_OFTEN:
+                    return unknowns
+        finally:
+            self.junctions = None
+        return None
+
+    def _step(self, unknowns: Vector, gain: float, leak: float) -> Vector | None:
+        """What Newton's method takes off the unknowns; None when it cannot tell or the effort is spent."""
+        self.effort -= 1 + len(self.curved) + len(self.amplifiers) + len(unknowns) ** 3 / 30_000
+        if self.effort < 0:
+            return None
+        left, jacobian = self._equations(unknowns, gain, leak)
+        try:
+            step: Vector = np.asarray(np.linalg.solve(jacobian, left), dtype=np.float64)
+        except np.linalg.LinAlgError:
+            return None
+        return step if np.all(np.isfinite(step)) else None
+
     def solve(self, guess: Vector, gain: float, leak: float) -> Vector | None:
         """Newton's method; None when it does not settle."""
         unknowns, size = self._begun(guess, gain), len(self.nodes)
         bound = MOST_STEP
         for iteration in range(MOST_ITERATIONS):
-            self.effort -= 1 + len(self.curved) + len(self.amplifiers) + len(unknowns) ** 3 / 30_000
-            if self.effort < 0:
-                return None
-            left, jacobian = self._equations(unknowns, gain, leak)
-            try:
-                step: Vector = np.asarray(np.linalg.solve(jacobian, left), dtype=np.float64)
-            except np.linalg.LinAlgError:
-                return None
-            if not np.all(np.isfinite(step)):
+            step = self._step(unknowns, gain, leak)
+            if step is None:
                 return None
             largest = float(np.max(np.abs(step[:size]), initial=0.0))
             if iteration == 40:
