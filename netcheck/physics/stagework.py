@@ -14,6 +14,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
+from netcheck.circuit.model import Pin
 from netcheck.ground.names import natural_key
 from netcheck.physics.devices import NOMINAL, Setting, Spread, figure
 from netcheck.physics.drives import renamed
@@ -207,21 +208,25 @@ class StageWork:
     def _sink(self, node: str) -> tuple[Port, frozenset[str]]:
         """The socket that an output leads to, and the contacts on the way; the output itself where there is none."""
         reached = self._passively(node)
-        walks = self.points.walks
         found = []
         for at in sorted(reached, key=natural_key):
-            pins = walks.leaves_board(at) or [
-                pin
-                for one in walks.joined_by_cable(at)
-                for pin in walks.on(one).get("connector", ())
-                if pin.key in self.points.ends
-            ]
+            pins = self._contacts(at)
             if pins:
                 found.append((len(reached[at]), Port(at, pin=pins[0].key), reached[at]))
         if not found:
             return Port(node), frozenset()
         _, port, joined = min(found, key=lambda one: one[0])
         return port, joined
+
+    def _contacts(self, node: str) -> Sequence[Pin]:
+        """Pins of connectors on a node by which a signal comes or goes, as far as is seen or told."""
+        walks = self.points.walks
+        return walks.leaves_board(node) or [
+            pin
+            for one in walks.joined_by_cable(node)
+            for pin in walks.on(one).get("connector", ())
+            if pin.key in self.points.ends
+        ]
 
     def _passively(self, node: str) -> dict[str, frozenset[str]]:
         """Nodes that an output feeds without anything that amplifies, and the contacts that must be closed for it."""
@@ -261,11 +266,10 @@ class StageWork:
 
     def _inputs(self, node: str, nodes: frozenset[str]) -> list[Port]:
         """Nodes from which the stage is driven: those at sockets first, else inputs of what drives it."""
-        walks = self.points.walks
         before = self._driving(node)
         away = self.ways.reach(node)
         free = [at for at in sorted(before & nodes, key=natural_key) if at not in away]
-        sockets = [Port(at, pin=pins[0].key) for at in free if (pins := walks.leaves_board(at))]
+        sockets = [Port(at, pin=pins[0].key) for at in free if (pins := self._contacts(at))]
         return sockets + [Port(at) for at in self._entries(free)]
 
     def _driving(self, node: str) -> set[str]:
