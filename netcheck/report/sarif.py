@@ -30,7 +30,8 @@ def sarif(review: Review) -> dict[str, Any]:
     """The review as a SARIF log, ready for `dumps`."""
     names = Names(review.circuit)
     order = {account.name: place for place, account in enumerate(review.accounts)}
-    results = [_result(verdict, order, names) for verdict in review.verdicts]
+    places: dict[str, dict[str, str]] = {}
+    results = [_result(verdict, order, names, places) for verdict in review.verdicts]
     results += [_silent(account, order) for account in review.accounts if not any(account.counts.values())]
     run = {
         "tool": {"driver": _driver(review)},
@@ -122,7 +123,8 @@ def _rule(account: RuleAccount) -> dict[str, Any]:
     return rule | ({"help": message(help_text)} if help_text else {})
 
 
-def _result(verdict: Verdict, order: dict[str, int], names: Names) -> dict[str, Any]:
+def _result(verdict: Verdict, order: dict[str, int], names: Names, places: dict[str, dict[str, str]]) -> dict[str, Any]:
+    """A verdict as a result. places: of things by key, kept: many results speak of the same ones."""
     failing = verdict.outcome == "finding"
     text = verdict.sentence or f"{verdict.subject}: {verdict.outcome}"
     keys: Sequence[str] = verdict.keys
@@ -133,7 +135,7 @@ def _result(verdict: Verdict, order: dict[str, int], names: Names) -> dict[str, 
         "kind": KINDS[verdict.outcome],
         "level": level(verdict.consequence) if failing else "none",
         "message": message(text),
-        "locations": [_location(verdict, keys, names)],
+        "locations": [_location(verdict, keys, names, places)],
         "partialFingerprints": {FINGERPRINT: verdict.identity},
         "properties": {"outcome": verdict.outcome, "subject": prose(verdict.subject), "boards": list(verdict.boards)},
     }
@@ -150,13 +152,15 @@ def _result(verdict: Verdict, order: dict[str, int], names: Names) -> dict[str, 
     return result
 
 
-def _location(verdict: Verdict, keys: Sequence[str], names: Names) -> dict[str, Any]:
+def _location(verdict: Verdict, keys: Sequence[str], names: Names, places: dict[str, dict[str, str]]) -> dict[str, Any]:
     """One location a result: the subject's keys come first among the logical ones, the evidence follows."""
     location: dict[str, Any] = {}
     if keys:
-        location["logicalLocations"] = [
-            {"name": names.name(key), "fullyQualifiedName": prose(key), "kind": names.sort_of(key)} for key in keys
-        ]
+        for key in keys:
+            if key not in places:
+                told = {"name": names.name(key), "fullyQualifiedName": prose(key), "kind": names.sort_of(key)}
+                places[key] = told
+        location["logicalLocations"] = [places[key] for key in keys]
     if verdict.file:
         physical: dict[str, Any] = {"artifactLocation": {"uri": file_uri(verdict.file)}}
         if verdict.line > 0:
