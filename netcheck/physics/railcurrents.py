@@ -91,7 +91,29 @@ def taken(points: Points, part: Part, pins: list[Pin]) -> list[Range | Unknown]:
         if roles <= {"supply minus", "control"}:
             return [Range(-found.nominal, -found.high, -found.low)]
         return [Unknown((_OPAQUE.format(points.said(part)),))]
-    return [points.amps(pin) for pin in pins]
+    return [_through(points, part, pin) for pin in pins]
+
+
+def _through(points: Points, part: Part, pin: Pin) -> Range | Unknown:
+    """Current into a part; through a resistor to a pin that only controls, it is known to within the supplies.
+
+    Nominal as if that pin lay at 0 V: such a current is small beside those that count.
+    """
+    found, circuit = points.amps(pin), points.walks.circuit
+    ohms = part.value.number
+    if not isinstance(found, Unknown) or part.kind != "resistor" or not ohms or len(part.pins) != 2:
+        return found
+    far = next(other for other in part.pins if other is not pin)
+    others = [one for one in circuit.pins_on(circuit.nets[far.net]) if one.part != part.key]
+    held = points.plan.known
+    at, supplies = points.node(pin.net), {points.node(net.key) for net in circuit.nets.values() if net.role == "rail"}
+    spans = [held[node] for node in supplies if node in held]
+    idle = all(one.role == "control" or circuit.part_of(one).kind == "capacitor" for one in others)
+    if at not in held or not idle or not any(one.role == "control" for one in others):
+        return found
+    low, volts, high = held[at]
+    lowest, highest = min(0.0, *(span[0] for span in spans)), max(0.0, *(span[2] for span in spans))
+    return Range(volts / ohms, min((low - highest) / ohms, 0.0), max((high - lowest) / ohms, 0.0))
 
 
 def _drawn(points: Points, part: Part) -> Range | Unknown:
