@@ -22,12 +22,13 @@ RATINGS = (4.0, 6.3, 10.0, 16.0, 25.0, 35.0, 50.0)
 
 @dataclass(frozen=True)
 class Site:
-    """A sound circuit, as typed and as understood."""
+    """A sound circuit, as typed and as understood; `told` is the text of what is told of it."""
 
     name: str
     netlist: Netlist
     hints: Hints
     board: Board
+    told: str = ""
 
     def net(self, pin: Pin) -> Net:
         return next(net for net in self.board.nets if net.key == pin.net)
@@ -55,6 +56,7 @@ class Planted:
     keys: frozenset[str]
     netlist: Netlist
     hints: Hints
+    told: str = ""
 
 
 Kind = Callable[[Site], Iterator[Planted]]
@@ -107,8 +109,11 @@ def exchanged(site: Site, one: Pin, other: Pin) -> Netlist:
     return moved(site.netlist, places)
 
 
-def planted(site: Site, what: str, keys: Iterable[str], netlist: Netlist, hints: Hints | None = None) -> Planted:
-    return Planted(site.name, f"{site.name}: {what}", frozenset(keys), netlist, hints or site.hints)
+def planted(
+    site: Site, what: str, keys: Iterable[str], netlist: Netlist, hints: Hints | None = None, told: str | None = None
+) -> Planted:
+    about = site.told if told is None else told
+    return Planted(site.name, f"{site.name}: {what}", frozenset(keys), netlist, hints or site.hints, about)
 
 
 def ends(part: Part) -> tuple[Pin, Pin]:

@@ -6,14 +6,16 @@ from functools import cache
 from random import Random
 
 import pytest
+from number_faults import NUMBER_KINDS, NUMBERS_NOT_TOLD
 from planting import KINDS, NOT_TOLD, Planted, Site
-from sound_circuits import findings, sound_circuits, told, verdicts_of
+from sound_circuits import facts_about, findings, sound_circuits, told, verdicts_of
 
-from netcheck.review import BoardPlan, Plan, facts_of
 from netcheck.rulebook.book import RuleBook, load_rule_book
 from netcheck.rulebook.verdicts import Verdict
 
 PLACES_OF_EACH = 6
+ALL_KINDS = {**KINDS, **NUMBER_KINDS}
+ALL_NOT_TOLD = {**NOT_TOLD, **NUMBERS_NOT_TOLD}
 
 
 @cache
@@ -21,16 +23,17 @@ def sites() -> tuple[Site, ...]:
     book = load_rule_book()
     found = []
     for circuit in sound_circuits():
-        plan = Plan("test", (BoardPlan("b", circuit.netlist, circuit.hints),), book)
-        found.append(Site(circuit.name, circuit.netlist, circuit.hints, facts_of(plan).circuit.boards[0]))
+        boards = facts_about(circuit.netlist, circuit.hints, book, circuit.told).circuit.boards
+        board = next(board for board in boards if board.name == "b")
+        found.append(Site(circuit.name, circuit.netlist, circuit.hints, board, circuit.told))
     return tuple(found)
 
 
 @cache
 def places(name: str) -> tuple[Planted, ...]:
     """All places of all circuits for one kind of mistake, in an order that only the name decides."""
-    kind, _ = KINDS[name]
-    found = [planted for site in sites() for planted in kind(site) if planted.what not in NOT_TOLD]
+    kind, _ = ALL_KINDS[name]
+    found = [planted for site in sites() for planted in kind(site) if planted.what not in ALL_NOT_TOLD]
     Random(name).shuffle(found)
     return tuple(found)
 
@@ -44,13 +47,13 @@ def speaks_of(verdict: Verdict, keys: frozenset[str]) -> bool:
 
 def finders(planted: Planted, rules: frozenset[str], book: RuleBook) -> tuple[list[Verdict], list[Verdict]]:
     """Findings that are to the point, and all verdicts of the rules that should find it."""
-    verdicts = verdicts_of(planted.netlist, planted.hints, book, rules)
+    verdicts = verdicts_of(planted.netlist, planted.hints, book, rules, planted.told)
     return [verdict for verdict in findings(verdicts) if speaks_of(verdict, planted.keys)], verdicts
 
 
 def test_there_are_rules_for_all_kinds_of_mistake(book: RuleBook) -> None:
     names = {rule.name for rule in book.rules}
-    missing = {name for name, (_, rules) in KINDS.items() if not rules & names}
+    missing = {name for name, (_, rules) in ALL_KINDS.items() if not rules & names}
     assert missing == set()
 
 
@@ -58,18 +61,18 @@ def test_what_cannot_be_told_is_still_so(book: RuleBook) -> None:
     """A place that a rule has learnt to see goes off the list."""
     listed = {
         planted.what: (planted, rules)
-        for kind, rules in KINDS.values()
+        for kind, rules in ALL_KINDS.values()
         for site in sites()
         for planted in kind(site)
-        if planted.what in NOT_TOLD
+        if planted.what in ALL_NOT_TOLD
     }
-    assert set(listed) == set(NOT_TOLD)
+    assert set(listed) == set(ALL_NOT_TOLD)
     assert [what for what, (planted, rules) in listed.items() if finders(planted, rules, book)[0]] == []
 
 
-@pytest.mark.parametrize("name", KINDS)
+@pytest.mark.parametrize("name", ALL_KINDS)
 def test_planted_mistakes_are_found(name: str, book: RuleBook) -> None:
-    _, rules = KINDS[name]
+    _, rules = ALL_KINDS[name]
     tried = places(name)[:PLACES_OF_EACH]
     assert tried, "no circuit has a place for this mistake"
     missed = []
