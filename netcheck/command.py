@@ -192,7 +192,7 @@ def board_names(files: Sequence[Path]) -> list[str]:
 
 def _read(options: argparse.Namespace) -> int:
     from netcheck.report.text import understanding_text
-    from netcheck.review import facts_of, numbers_of, understood
+    from netcheck.review import facts_of, numbers_of, ratings_of, understood
 
     options.files = [options.file]
     facts = facts_of(_plan(options, _silent)[0])
@@ -200,13 +200,19 @@ def _read(options: argparse.Namespace) -> int:
         from netcheck.report.assemblytext import assembly_text
 
         print(assembly_text(facts.assembled, facts.words.caution("mains")))
+    told = []
     for board in facts.circuit.boards:
         print(understanding_text(understood(facts, board)))
         if options.numbers:
             from netcheck.report.figures import behaviour_text
 
+            told.append(numbers_of(facts, board.name))
             print()
-            print(behaviour_text(numbers_of(facts, board.name), facts.circuit))
+            print(behaviour_text(told[-1], facts.circuit))
+    if told:
+        from netcheck.report.figures import ratings_text
+
+        print(ratings_text(ratings_of(facts, told), facts.circuit))
     return 0
 
 

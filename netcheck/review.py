@@ -318,6 +318,7 @@ __all__ = [
     "facts_of",
     "numbers_of",
     "plan_of",
+    "ratings_of",
     "review",
     "understood",
 ]

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from netcheck.circuit.model import Circuit
 from netcheck.ground.names import plain
 from netcheck.ground.units import AMPERE, HERTZ, OHM, VOLT, WATT, show
-from netcheck.physics.behaviour import Behaviour, Corner, DeviceHeat, LoadLevel, PathBehaviour, RestRow
+from netcheck.physics.behaviour import Behaviour, Corner, DeviceHeat, LoadLevel, PathBehaviour, RatingRow, RestRow
 from netcheck.report.display import Names, compact
-from netcheck.report.doingtables import Table, channels_table, supplies_table, varied_table, warmth
+from netcheck.report.doingtables import Table, channels_table, ratings_table, supplies_table, varied_table, warmth
 
 MOST_ROWS = 40
 _UNITS = {"V": VOLT, "A": AMPERE, "W": WATT}
@@ -49,6 +49,15 @@ def behaviour_text(behaviour: Behaviour, circuit: Circuit) -> str:
         if rows:
             lines += ["", title, *(f"  {row}" for row in rows)]
     return "\n".join(lines)
+
+
+def ratings_text(rows: Sequence[RatingRow], circuit: Circuit) -> str:
+    """Least ratings to buy, for all boards together; '' where every part states its own."""
+    table = ratings_table(rows, Names(circuit))
+    if table is None:
+        return ""
+    lines = [f"  {parts} ({what}): {least}" for parts, what, least in table.rows]
+    return "\n".join(["", "Ratings to buy, of parts that state none", *lines])
 
 
 def _rows(table: Table | None) -> tuple[tuple[str, ...], ...]:

@@ -11,6 +11,7 @@ from test_plots import path, shown, with_numbers
 from netcheck.physics.behaviour import ChannelRow, Corner, DeviceHeat, RatingRow, SupplyRow, Variant
 from netcheck.report.display import Names
 from netcheck.report.doings import least_ratings
+from netcheck.report.figures import ratings_text
 from netcheck.report.page import render_page
 
 
@@ -65,6 +66,8 @@ def test_ratings_to_buy_are_one_list() -> None:
     review = replace(with_numbers(), ratings=(RatingRow("capacitor", "100u", ("amp/C12", "amp/R7"), 25.0),))
     table = least_ratings(review, Names(review.circuit, "amp"))
     assert table is not None and table.rows == (("C12, R7", "capacitor 100u", "25 V"),)
+    told = ratings_text(review.ratings, review.circuit)
+    assert "C12" in told and told.endswith("(capacitor 100u): 25 V") and ratings_text((), review.circuit) == ""
     assert "Ratings to buy" in render_page(review, datetime(2026, 1, 1, tzinfo=UTC))
 
 
