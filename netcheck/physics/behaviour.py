@@ -9,6 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 
+# What a largest level is told to be limited by when nothing limits it.
+NO_LIMIT = "no limit was met with an input as large as the supply"
+
+
 @dataclass(frozen=True, slots=True)
 class Corner:
     """Where a response has fallen by so many decibels from what it is at 1 kHz.
@@ -185,7 +189,7 @@ class SupplyRow:
         key: of the net. part: key of the regulator, bridge or first diode that makes it. origin: a clause in words.
         volts: over mains and load; of a rectified rail from the bottom of its ripple at low mains to its peak at high
             mains without load. amps: at rest, to at rest and with the signal. reason: why something is not known.
-        ripple: peak to peak at the largest of these amps; 0 behind a regulator. trough: its bottom at low mains.
+        ripple: peak to peak at the largest of these amps; None behind a regulator. trough: its bottom at low mains.
         headroom: least volts across the regulator less what it needs; negative when it falls out of regulation.
         watts: heat of the regulator at high mains and the largest amps. junction: its degrees Celsius, where told.
     """

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from netcheck.circuit.model import Record
 from netcheck.ground.units import DECIBEL_AT_MILLIWATT, Quantity
-from netcheck.physics.behaviour import LoadLevel
+from netcheck.physics.behaviour import NO_LIMIT, LoadLevel
 from netcheck.physics.devices import figure
 from netcheck.physics.moving import CLIPPED, SHORT_OHMS, Moved
 from netcheck.physics.network.elements import CurrentSource, Element
@@ -188,7 +188,7 @@ def _side(moved: Moved, sign: float, gain: float, zero: float, span: float) -> _
     end = min(1.2 * span / abs(gain), span)
     # Where next to nothing comes out, the end may be far below: steps that double, from small ones on.
     shares = STEPS if abs(gain) > SHORTED_GAIN else SMALL_STEPS
-    good, bad, limit = 0.0, end, "nothing within the supply"
+    good, bad, limit = 0.0, end, NO_LIMIT
     for share in shares:
         why = _tried(moved, sign * share * end, gain, zero, found)
         if why:

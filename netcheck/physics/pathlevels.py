@@ -9,6 +9,7 @@ import numpy as np
 
 from netcheck.ground.names import natural_key
 from netcheck.language.values import Unknown
+from netcheck.physics.behaviour import NO_LIMIT
 from netcheck.physics.devices import NOMINAL, Setting
 from netcheck.physics.drives import drive_once
 from netcheck.physics.network.elements import Capacitor, Resistor
@@ -20,7 +21,6 @@ NOISE_GRID = np.logspace(1, 5, 121)
 LEAST_SHARE = 0.15  # of the loudest: what makes less noise is not named
 MOST_NAMED = 6
 MOST_DRIVEN_NODES = 80
-NOTHING = "nothing within the supply"  # what `drive` says where it found no limit
 DOWN = 0.01  # of its track: where a volume control stands when it is turned down
 
 
@@ -105,7 +105,7 @@ def _most(numbers: PathNumbers, setting: Setting) -> float | Unknown:
         if isinstance(most, Unknown):
             return most
         volts = most[0] / abs(numbers.middle(made))
-        endless = most[1] == NOTHING
+        endless = most[1] == NO_LIMIT
         numbers.points.kept[key] = Unknown(("no source of so few volts makes it distort",), volts) if endless else volts
     found = numbers.points.kept[key]
     assert isinstance(found, float | Unknown)

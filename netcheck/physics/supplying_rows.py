@@ -18,16 +18,15 @@ from netcheck.physics.supplying import Supply, supply_of
 from netcheck.physics.supplying_current import Currents, Drawn, Driven, own_current
 
 MUSIC = "share of music"
-LARGE_OHMS = 100.0  # a resistor of more in series with a regulator's input is no part of a supply; common practice
+BEFORE, DIODE = "resistor before a regulator", "diode before a regulator"
 _SERIES = frozenset({"resistor", "inductor", "diode"})
-DIODE_VOLTS = 0.8  # of a diode in series with a regulator's input; any circuit text
 
 
 class Supplies:
     """What rails have and give.
 
     Args:
-        points: the circuit at rest. rails: behind rectifiers. words: for mains and music.
+        points: the circuit at rest. rails: behind rectifiers. words: for mains, music and what is in series.
         loads: at outputs, None where none are told.
     """
 
@@ -37,8 +36,9 @@ class Supplies:
         self.points, self.walks, self.circuit = points, points.walks, points.walks.circuit
         self.rails: tuple[Supply, ...] = tuple(supply_of(rail, words) for rail in rails)
         self.share = words.limit(MUSIC).value
+        self.before_ohms, self.diode_volts = words.limit(BEFORE).value, words.limit(DIODE).value
         feeds = frozenset(diode for rail in rails for diode in rail.diodes)
-        self.currents = Currents(points, loads, feeds)
+        self.currents = Currents(points, loads, words, feeds)
         self._drawn: dict[str, Drawn] = {}
 
     @cached_property
@@ -150,8 +150,9 @@ class Supplies:
                     others = [mate.net for mate in part.pins if mate.key != pin.key]
                     supply = self.rail_of(others[0]) if len(others) == 1 else None
                     ohms = part.value.number if kind == "resistor" else 0.0
-                    if supply is not None and ohms is not None and ohms <= LARGE_OHMS and self._towards(pin, supply):
-                        return supply, ohms, DIODE_VOLTS if kind == "diode" else 0.0
+                    if supply is None or ohms is None or ohms > self.before_ohms or not self._towards(pin, supply):
+                        continue
+                    return supply, ohms, self.diode_volts if kind == "diode" else 0.0
         return None
 
     def _towards(self, pin: Pin, supply: Supply) -> bool:
@@ -206,7 +207,6 @@ class Supplies:
             part=part.key,
             origin=f"made by {self.walks.said(part)}",
             volts=None if isinstance(volts, Unknown) else (volts.low, volts.nominal, volts.high),
-            ripple=0.0,
         )
         if isinstance(found, Unknown):
             return replace(row, reason=found.reasons[0])
