@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-
 # What a largest level is told to be limited by when nothing limits it.
 NO_LIMIT = "no limit was met with an input as large as the supply"
 
