@@ -61,13 +61,13 @@ def _gathering(builder: Builder, node: ast.Call, name: str) -> Typed:
             return builder.wrong(argument, f"{name} wants a list; {source_of(argument)} is {kind}")
         item, draw = kind.item, _draw_all(run)
     result = _gathered_type(builder, node, name, item)
-    combine = GATHER[name]
+    combine, numbers = GATHER[name], name in ("total", "least", "most")
 
     def gathered(scope: Scope) -> object:
         items = draw(scope)
         if isinstance(items, Unknown):
             return items
-        if name in ("total", "least", "most"):
+        if numbers:
             items = [Drawn(_number(one.value), one.doubt) for one in items]
         return combine(items)
 
@@ -102,12 +102,12 @@ Draw = Callable[[Scope], "list[Drawn] | Unknown"]
 def _draw_all(run: Run) -> Draw:
     def draw(scope: Scope) -> list[Drawn] | Unknown:
         items = _items(scope, run(scope))
-        return items if isinstance(items, Unknown) else list(items)
+        return items if isinstance(items, Unknown) else [Drawn(*one) for one in items]
 
     return draw
 
 
-def _items(scope: Scope, lot: object) -> Iterator[Drawn] | Unknown:
+def _items(scope: Scope, lot: object) -> Iterator[tuple[object, tuple[str, ...]]] | Unknown:
     """The items of a list, counted as work."""
     if not isinstance(lot, Lot):
         return lot if isinstance(lot, Unknown) else Unknown(("there is no such list",))
@@ -136,12 +136,12 @@ def _drawing(builder: Builder, node: ast.GeneratorExp, decisive: bool | None = N
         stages.append(_stage(builder, generator))
     item, value = builder.build(node.elt)
     builder.local = before
-    memory = Memory.of(builder.environment, node)
+    wanted = Wanted(value, decisive, Memory.of(builder.environment, node))
 
     def draw(scope: Scope) -> list[Drawn] | Unknown:
         found: list[Drawn] = []
         try:
-            reasons = _walk(scope, stages, 0, (), Wanted(value, decisive, memory), found)
+            reasons = _walk(scope, stages, 0, (), wanted, found)
         except _Decided:
             return found[-1:]
         return Unknown(reasons) if reasons else found
@@ -186,12 +186,10 @@ def _walk(
     Raises:
         _Decided: when the item that was drawn last decides.
     """
-    if at == len(stages):
-        _found(Drawn(wanted.value(scope), doubt), wanted.decisive, found)
-        return ()
     name, run, conditions = stages[at]
+    innermost = at + 1 == len(stages)
     lot = run(scope)
-    if at == len(stages) - 1 and wanted.memory is not None and isinstance(lot, Kept) and len(lot.members) >= LONG:
+    if innermost and wanted.memory is not None and isinstance(lot, Kept) and len(lot.members) >= LONG:
         fresh = replace(wanted, memory=None)
         again = wanted.memory.recall(scope, lot, lambda: _whole(scope, (name, lambda scope: lot, conditions), fresh))
         for drawn in again:
@@ -214,7 +212,9 @@ def _walk(
                 if decided is not True:
                     kept = unite(kept, reasons_of(decided))
             else:
-                if reasons := _walk(scope, stages, at + 1, kept, wanted, found):
+                if innermost:
+                    _found(Drawn(wanted.value(scope), kept), wanted.decisive, found)
+                elif reasons := _walk(scope, stages, at + 1, kept, wanted, found):
                     return reasons
     finally:
         names.pop(name, None)

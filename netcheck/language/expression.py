@@ -12,6 +12,7 @@ from netcheck.ground.names import did_you_mean
 from netcheck.ground.units import OHM, PLAIN
 from netcheck.ground.yamltext import Text as Scalar
 from netcheck.language import logic
+from netcheck.language.compare import equality, membership
 from netcheck.language.scope import MOST_STEPS, Scope, TooManySteps
 from netcheck.language.syntax import Mistake, parse, source_of
 from netcheck.language.types import (
@@ -353,25 +354,12 @@ class Builder:
             return absent
         if isinstance(operator, ast.In | ast.NotIn):
             self._membership(a, left, b, right)
-            negated = isinstance(operator, ast.NotIn)
-
-            def member(scope: Scope) -> object:
-                scope.trace.step()
-                found = logic.contains(run_a(scope), run_b(scope), key_of)
-                return logic.invert(found) if negated else found
-
-            return member
+            return membership(run_a, run_b, isinstance(operator, ast.NotIn), key_of)
         self._comparable(node, a, left, b, right)
         if isinstance(operator, ast.Eq | ast.NotEq):
             self._possible_word(a, left, b, right)
-            negated = isinstance(operator, ast.NotEq)
-
-            def same(scope: Scope) -> object:
-                scope.trace.step()
-                found = logic.equal(run_a(scope), run_b(scope), key_of)
-                return logic.invert(found) if negated else found
-
-            return same
+            word = b.value if isinstance(b, ast.Constant) and isinstance(b.value, str) else None
+            return equality(run_a, run_b, isinstance(operator, ast.NotEq), key_of, word)
         for side, kind in ((a, left), (b, right)):
             if not isinstance(kind, Number | Anything):
                 self.wrong(side, f"only numbers are larger or smaller; {source_of(side)} is {kind}")
@@ -452,7 +440,10 @@ class Builder:
                 return missing
             if isinstance(value, Unknown):
                 return value
-            if key := key_of(value):
+            key = getattr(value, "key", None)
+            if key.__class__ is not str:
+                key = key_of(value)
+            if key:
                 trace.evidence[key] = None
             return get(scope.facts, value)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from itertools import chain, repeat
 from typing import NamedTuple
 
 from netcheck.language.logic import add, bounds_of
@@ -16,12 +17,10 @@ class Drawn(NamedTuple):
     doubt: tuple[str, ...] = ()
 
 
-def drawn_from(lot: Lot) -> Iterator[Drawn]:
-    """Members, then those that perhaps belong; each when it is wanted, for the first one may decide."""
-    for member in lot.members:
-        yield Drawn(member)
-    for perhaps in lot.perhaps:
-        yield Drawn(perhaps.member, perhaps.reasons)
+def drawn_from(lot: Lot) -> Iterator[tuple[object, tuple[str, ...]]]:
+    """Members, then those that perhaps belong, as pairs of `Drawn`; each when it is wanted: the first may decide."""
+    sure: Iterator[tuple[object, tuple[str, ...]]] = zip(lot.members, repeat(()))
+    return chain(sure, ((perhaps.member, perhaps.reasons) for perhaps in lot.perhaps)) if lot.perhaps else sure
 
 
 def holds(value: object) -> object:
@@ -59,9 +58,8 @@ def count_of(items: Sequence[Drawn]) -> object:
     >>> count_of([Drawn(1.0), Drawn(2.0, ("C3 has no value",))])
     Unknown(reasons=('C3 has no value',), low=1.0, high=2.0)
     """
-    sure = sum(1 for item in items if not item.doubt)
-    reasons = unite(*(item.doubt for item in items))
-    return Unknown(reasons, float(sure), float(len(items))) if reasons else float(sure)
+    doubts = [item.doubt for item in items if item.doubt]
+    return Unknown(unite(*doubts), float(len(items) - len(doubts)), float(len(items))) if doubts else float(len(items))
 
 
 def total_of(items: Sequence[Drawn]) -> object:

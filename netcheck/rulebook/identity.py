@@ -6,10 +6,10 @@ that has none.
 
 from __future__ import annotations
 
-import base64
 import hashlib
 from collections.abc import Iterable
 
+from netcheck.circuit.model import Part
 from netcheck.circuit.shapeparts import Match
 from netcheck.language.values import Lot
 from netcheck.physics.channels import ChannelPair, Couple, Crossing
@@ -19,9 +19,14 @@ from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.nouns_signal import keys_of_path
 from netcheck.rulebook.vocabulary import members
 
+_LETTERS = "abcdefghijklmnopqrstuvwxyz234567"
+_PAIRS = [one + other for one in _LETTERS for other in _LETTERS]
+
 
 def keys_of(facts: Facts, value: object) -> tuple[str, ...]:
     """The keys that tell a thing apart, in the order of its own members."""
+    if isinstance(value, Part):  # what is asked most often
+        return (value.key,)
     if isinstance(value, Match):
         return tuple(key for thing in members(facts, value) for key in keys_of(facts, thing)) or (value.key,)
     if isinstance(value, AcrossLine):
@@ -44,4 +49,5 @@ def identity(rule: str, keys: Iterable[str]) -> str:
     """
     text = "\n".join([rule, *sorted(set(keys))])
     digest = hashlib.sha256(text.encode("utf-8", "surrogatepass")).digest()
-    return base64.b32encode(digest[:5]).decode("ascii").lower()  # five letters of eight bits are eight of five
+    bits = int.from_bytes(digest[:5], "big")  # five letters of eight bits are eight of five, or four of ten
+    return "".join([_PAIRS[bits >> shift & 1023] for shift in (30, 20, 10, 0)])

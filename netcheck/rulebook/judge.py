@@ -32,15 +32,20 @@ class Judged:
     """A verdict with what only `prove` wants to know.
 
     Attributes:
-        places: names of the subject's members, as `at:` of a sample lists them.
+        places: names of the subject's members, as `at:` of a sample lists them, made when they are asked for.
         failed, open: positions of requirements that failed or could not be decided. rows: table rows reached.
     """
 
     verdict: Verdict
-    places: tuple[str, ...]
+    place: Callable[[], tuple[str, ...]]
     failed: tuple[int, ...] = ()
     open: tuple[int, ...] = ()
     rows: frozenset[tuple[str, int]] = frozenset()
+
+    @property
+    def places(self) -> tuple[str, ...]:
+        """Names of the subject's members."""
+        return self.place()
 
 
 def judge(rule: Rule, facts: Facts, limits: Mapping[str, Quantity] | None = None) -> Iterator[Verdict]:
@@ -111,8 +116,10 @@ def _bound_names(rule: Rule, bound: Bound) -> dict[str, object]:
     """The names of `for each`; of a shape alone, its own names too."""
     names = dict(bound.names)
     for subject in rule.subjects:
+        if not subject.spread:
+            continue
         match = names[subject.name]
-        if subject.spread and isinstance(match, Match):
+        if isinstance(match, Match):
             names |= {name: match.form if name == "form" else match.names.get(name) for name in subject.spread}
     return names
 
@@ -169,7 +176,7 @@ def _outcome(
         verdict = _with(verdict, reasons=reasons)
     else:
         verdict = _verdict(rule, facts, scope, bound, "clear", rule.consequence, rule.cure)
-    return Judged(verdict, _places(facts, rule, bound), failed, unknown, frozenset(scope.trace.rows))
+    return Judged(verdict, lambda: _places(facts, rule, bound), failed, unknown, frozenset(scope.trace.rows))
 
 
 def gravest(requirements: list[Requirement]) -> Requirement:
@@ -187,7 +194,8 @@ def _failures(rule: Rule, scope: Scope, failed: tuple[int, ...]) -> tuple[Failur
 
 def _set_aside(rule: Rule, facts: Facts, scope: Scope, bound: Bound, because: str) -> Judged:
     verdict = _verdict(rule, facts, scope, bound, "set aside", rule.consequence, rule.cure)
-    return Judged(_with(verdict, because=because), _places(facts, rule, bound), rows=frozenset(scope.trace.rows))
+    verdict = _with(verdict, because=because)
+    return Judged(verdict, lambda: _places(facts, rule, bound), rows=frozenset(scope.trace.rows))
 
 
 def _with(verdict: Verdict, **changes: object) -> Verdict:
@@ -252,6 +260,8 @@ def _named(rule: Rule, scope: Scope) -> tuple[tuple[str, str], ...]:
 
 def _boards(facts: Facts, keys: tuple[str, ...]) -> tuple[str, ...]:
     names = [board.name for board in facts.circuit.boards]
+    if len(names) == 1:  # it can touch no other
+        return (names[0],)
     touched = {board for key in keys for board in facts.boards_of(key)}
     found = tuple(name for name in names if name in touched)
     return found or tuple(names if len(names) == 1 else ())
@@ -294,7 +304,7 @@ def _blind_spots(rule: Rule, facts: Facts) -> list[BlindSpot]:
 def _undecided_blind(rule: Rule, facts: Facts, spot: BlindSpot) -> Judged:
     part = facts.circuit.parts[spot.part]
     verdict = _plain_undecided(rule, facts, part, (spot.reason,))
-    return Judged(verdict, (facts.text_of(part),))
+    return Judged(verdict, lambda: (facts.text_of(part),))
 
 
 def _plain_undecided(rule: Rule, facts: Facts, part: Part, reasons: tuple[str, ...]) -> Verdict:
@@ -328,7 +338,7 @@ def _undecided_whole(rule: Rule, facts: Facts) -> Judged:
         cure=at.cure,
         reasons=(TOO_LONG,),
     )
-    return Judged(verdict, ("the whole",))
+    return Judged(verdict, lambda: ("the whole",))
 
 
 def conditions(rule: Rule) -> list[Expression]:

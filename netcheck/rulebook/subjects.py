@@ -88,11 +88,13 @@ def subjects(rule: Rule, facts: Facts, fixed: Mapping[str, object]) -> Iterator[
 def _nested(rule: Rule, at: int, facts: Facts, fixed: Mapping[str, object], bound: Bound) -> Iterator[Bound]:
     subject = rule.subjects[at]
     last = at + 1 == len(rule.subjects)
+    name, before, doubt = subject.name, bound.names, bound.doubt
     for value, reasons in _items(rule, subject, facts, fixed, bound):
-        if at and _repeats(rule.subjects, at, bound.names, value):
+        if at and _repeats(rule.subjects, at, before, value):
             continue
         unsure = value.unsure if isinstance(value, Match) else ()
-        deeper = Bound((*bound.names, (subject.name, value)), unite(bound.doubt, reasons, unsure))
+        doubts = unite(doubt, reasons, unsure) if reasons or unsure else doubt
+        deeper = Bound((*before, (name, value)), doubts)
         if last:
             yield deeper
         else:
