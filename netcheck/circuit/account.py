@@ -6,8 +6,8 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from netcheck.circuit.conduction import AMPLIFIERS
 from netcheck.circuit.model import Amplifier, Board, Circuit, Net, Part
-from netcheck.circuit.pins import AMPLIFIERS
 from netcheck.circuit.understanding import Row, Understanding
 from netcheck.ground.names import natural_key, plain, spoken_list
 from netcheck.ground.units import VOLT, show

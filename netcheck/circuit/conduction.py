@@ -20,6 +20,11 @@ SWITCHED = frozenset({"switch", "button", "relay", "jumper"})
 BIPOLAR = frozenset({"npn", "pnp"})
 FETS = frozenset({"nmos", "pmos", "njfet", "pjfet"})
 INSULATED_GATE = frozenset({"nmos", "pmos"})
+TRANSISTORS = BIPOLAR | FETS
+AMPLIFIERS = frozenset({"opamp", "comparator", "buffer", "power amplifier", "transconductance amplifier"})
+LINKS = frozenset({"link", "fuse", "ferrite"})  # next to no ohms at any frequency of the band
+SERIES = LINKS | {"resistor", "inductor"}  # stands in a rail or a signal without being its load
+PASSING = SERIES | {"capacitor", "switch", "relay", "jumper"}  # lets a signal through, contacts taken as closed
 CLOSED_WORDS = ("bridged", "closed")
 
 # A pin that is part of the housing or of a mechanism, not of what conducts.

@@ -11,13 +11,13 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
+from netcheck.circuit.conduction import AMPLIFIERS
 from netcheck.circuit.model import Amplifier, Part, Record
 from netcheck.circuit.nametables import NameTables, PinNames, pin_name
 from netcheck.circuit.partbook import pinout_for
 from netcheck.ground.names import natural_key, plain, spoken_list
 from netcheck.intake.netlist import Unit
 
-AMPLIFIERS = frozenset({"opamp", "comparator", "buffer", "power amplifier", "transconductance amplifier"})
 # Kinds whose leads are named by the symbol whatever the book's package order is (that is a rule's business).
 _LEADS = frozenset({"npn", "pnp", "nmos", "pmos", "njfet", "pjfet", "diode", "led", "zener", "surge diode", "bridge"})
 _SUPPLIES = frozenset({"converter", "regulator", "reference"})

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
-from netcheck.circuit.conduction import VARIABLE
+from netcheck.circuit.conduction import AMPLIFIERS, SERIES, TRANSISTORS, VARIABLE
 from netcheck.circuit.model import Part
 from netcheck.circuit.sides import pairs_by_side, side_words
 from netcheck.circuit.walk import STOPS, Walks, natural_key
@@ -19,11 +19,10 @@ from netcheck.physics.alignment import Alignment, Outlook
 from netcheck.physics.places import Place, PlaceMap
 
 SIDES, LEAST_COUPLES, LEAST_LIKENESS = "channel sides", "couples that make channels", "likeness of partners"
-_TRANSISTORS = frozenset({"npn", "pnp", "nmos", "pmos", "njfet", "pjfet"})
-_AMPLIFIERS = frozenset({"opamp", "buffer", "power amplifier", "transconductance amplifier"})
+_AMPLIFIERS = AMPLIFIERS - {"comparator"}
 _PACKAGES = _AMPLIFIERS | {"integrated circuit", "module", "converter", "microcontroller", "logic", "unknown"}
 _SOCKETS = frozenset({"jack", "xlr", "rca"})
-_PASSIVE = frozenset({"resistor", "capacitor", "inductor", "ferrite", "fuse", "link"})
+_PASSIVE = SERIES | {"capacitor"}
 _DIRECTED = frozenset({"diode", "led", "zener", "surge diode"})
 _MOST_HUB = 40  # pins on a node that is not asked for bridges
 
@@ -270,7 +269,7 @@ def _audible(found: Alignment, nodes: list[str]) -> bool:
     parts = found.places.walks.circuit.parts
     for node in nodes:
         for _, place in found.places.at.get(node, ()):
-            if place.kind in _AMPLIFIERS | _TRANSISTORS | VARIABLE or parts[place.part].family in _SOCKETS:
+            if place.kind in _AMPLIFIERS | TRANSISTORS | VARIABLE or parts[place.part].family in _SOCKETS:
                 return True
     return False
 

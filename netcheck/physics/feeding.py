@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
+from netcheck.circuit.conduction import AMPLIFIERS, BIPOLAR
 from netcheck.circuit.model import Net, Part, Pin
 from netcheck.circuit.walk import Walks
 from netcheck.ground.names import natural_key
@@ -26,11 +27,9 @@ _WIRES = frozenset(
     {"fuse", "ferrite", "link", "inductor", "jumper", "switch", "button", "relay", "lamp", "thyristor", "bridge"}
     | {"thermistor"}
 )
-_BIPOLAR = frozenset({"npn", "pnp"})
 _FETS = frozenset({"nmos", "pmos", "njfet", "pjfet"})
 _MAKERS = frozenset({"regulator", "converter", "reference"})
 _CONTACTS = frozenset({"connector", "test point", "inlet", "transformer", "source", "battery"})
-_AMPLIFIERS = frozenset({"opamp", "comparator", "buffer", "power amplifier", "transconductance amplifier"})
 _CHIPS = frozenset({"logic", "microcontroller", "integrated circuit", "module"})
 # Roles of pins that take current from a net or a signal in.
 _TAKING = frozenset(
@@ -165,7 +164,7 @@ def _feeding_steps(walks: Walks, net: str, sign: str, most_ohms: float) -> Itera
     here = circuit.nets[net]
     if here.role in _ENDS or here.role == "mains" or (here.role == "signal" and _serves(walks, net)):
         return
-    for pin, other in _across(walks, net, _RESISTORS | _WIRES | _BIPOLAR | _FETS | {"diode", "zener"}):
+    for pin, other in _across(walks, net, _RESISTORS | _WIRES | BIPOLAR | _FETS | {"diode", "zener"}):
         part, there = circuit.part_of(pin), circuit.net_of(other)
         if there.key == net or there.role in _ENDS:
             continue
@@ -189,7 +188,7 @@ def _feeding_steps(walks: Walks, net: str, sign: str, most_ohms: float) -> Itera
 
 def _conducts(part: Part, pin: Pin, other: Pin, sign: str) -> bool | None:
     """Whether current can come to a rail of a sign from pin `other` to pin `pin` of a part; None if not known."""
-    if part.kind in _BIPOLAR | _FETS | {"diode", "bridge"} and not (pin.role and other.role):
+    if part.kind in BIPOLAR | _FETS | {"diode", "bridge"} and not (pin.role and other.role):
         return None
     if part.kind in ("diode", "zener"):
         if part.kind == "zener" or not sign:
@@ -197,7 +196,7 @@ def _conducts(part: Part, pin: Pin, other: Pin, sign: str) -> bool | None:
         return pin.role != ("anode" if sign == "positive" else "cathode")
     if part.kind == "bridge":
         return pin.role in ("alternating", "plus" if sign != "negative" else "minus") and other.role == "alternating"
-    if (part.kind in _BIPOLAR or part.kind == "nmos") and sign:
+    if (part.kind in BIPOLAR or part.kind == "nmos") and sign:
         ways = _TOWARDS_PLUS if sign == "positive" else _TOWARDS_MINUS
         return ways.get((part.kind, pin.role)) == other.role
     return True
@@ -214,7 +213,7 @@ def _pumped_from(walks: Walks, here: Net) -> Iterator[str]:
 
 def _serves(walks: Walks, net: str) -> bool:
     """Whether a net carries a signal to or from a chip: it feeds no rail, but for an output on it."""
-    return bool(set(walks.on(net)) & (_AMPLIFIERS | _CHIPS))
+    return bool(set(walks.on(net)) & (AMPLIFIERS | _CHIPS))
 
 
 def _feeders_on(walks: Walks, net: str) -> Iterator[tuple[Pin, Reasons]]:
@@ -244,6 +243,6 @@ def _feeds(part: Part, pin: Pin) -> bool | None:
         return True
     if kind == "unknown" or (kind == "module" and pin.role not in _TAKING):
         return None
-    if kind in _AMPLIFIERS | _CHIPS:
+    if kind in AMPLIFIERS | _CHIPS:
         return True if pin.role == "output" else False if pin.role in _TAKING else None
     return False

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from netcheck.circuit.conduction import AMPLIFIERS
 from netcheck.circuit.model import Circuit, Net, Part, Pin
 from netcheck.circuit.walk import STOPS, Walks
 from netcheck.ground.names import natural_key
@@ -16,7 +17,6 @@ from netcheck.language.values import unite
 Kinds = frozenset[str]
 Reasons = tuple[str, ...]
 
-_AMPLIFIERS = frozenset({"opamp", "comparator", "buffer", "power amplifier", "transconductance amplifier"})
 _STIFF = ("opamp", "buffer", "power amplifier")  # a comparator's output only pulls, the fifth sort's gives a current
 _STEERED = frozenset({"nmos", "pmos"})  # what their gate has a say in, though no current goes from it
 _PACKAGES = frozenset(
@@ -73,7 +73,7 @@ def _steps(walks: Walks, net: str, kinds: Kinds) -> Iterator[tuple[str, Reasons]
                 yield from ((other.net, doubt) for other, doubt in walks.across(pin) if not _held(walks, other.net))
                 if kind in _STEERED and pin.role == "gate":
                     yield from ((other.net, ()) for other in part.pins if other.role in ("drain", "source"))
-            if pin.role in _TAKES_IN and (kind in _AMPLIFIERS or (kind in _PACKAGES and _is_amplifier(part))):
+            if pin.role in _TAKES_IN and (kind in AMPLIFIERS or (kind in _PACKAGES and _is_amplifier(part))):
                 yield from ((other.net, ()) for other in _outputs(part, pin))
             elif kind == "transistor array" and pin.unit:
                 yield from ((other.net, ()) for other in part.pins if other.unit == pin.unit)

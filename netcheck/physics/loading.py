@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from netcheck.circuit.assemble import Assembled
-from netcheck.circuit.conduction import SWITCHED, VARIABLE
+from netcheck.circuit.conduction import AMPLIFIERS, BIPOLAR, FETS, LINKS, SERIES, SWITCHED, VARIABLE
 from netcheck.circuit.model import Part
 from netcheck.circuit.walk import STOPS
 from netcheck.language.values import Unknown
@@ -20,12 +20,8 @@ from netcheck.physics.places import Place, PlaceMap
 
 HERTZ = 1000.0
 FURTHEST = 12  # parts in a row; what is behind them counts as nothing
-_AMPLIFIERS = frozenset({"opamp", "comparator", "buffer", "power amplifier", "transconductance amplifier"})
-_LINKS = frozenset({"link", "fuse", "ferrite"})
-_ADDED = frozenset({"resistor", "capacitor", "inductor"}) | _LINKS
+_ADDED = SERIES | {"capacitor"}
 _NOTHING = frozenset({"diode", "led", "zener", "surge diode", "varistor"})
-_BIPOLAR = frozenset({"npn", "pnp"})
-_GATES = frozenset({"nmos", "pmos", "njfet", "pjfet"})
 _LINK_OHMS = 1e-3
 _LEAK = 1e-12  # siemens from every node, so that one that hangs in the air has an answer; far above any resistor
 
@@ -104,7 +100,7 @@ class Loading:
     def _driven(self, node: str) -> bool:
         """Whether an amplifier holds a node, or holds it by feedback where its other input is quiet."""
         for role, place in self.places.at.get(node, ()):
-            if place.kind in _AMPLIFIERS and (role == "output" or (role == "minus" and self._held(place))):
+            if place.kind in AMPLIFIERS and (role == "output" or (role == "minus" and self._held(place))):
                 return True
         return False
 
@@ -134,11 +130,11 @@ class Loading:
             return self._leads(node, others, ohms, look)
         if place.kind in SWITCHED:
             return self._contact(place, part, node, look)
-        if place.kind in _BIPOLAR and role == "base":
+        if place.kind in BIPOLAR and role == "base":
             self._base(place, part, node, look)
         elif place.kind == "connector":
             self._socket(place, part, node, look)
-        elif not (place.kind in _AMPLIFIERS or place.kind in _NOTHING or (place.kind in _GATES and role == "gate")):
+        elif not (place.kind in AMPLIFIERS or place.kind in _NOTHING or (place.kind in FETS and role == "gate")):
             self._doubt(look, f"what {self.walks.said(part)} takes is not known")
         return []
 
@@ -154,7 +150,7 @@ class Loading:
         return onward
 
     def _impedance(self, part: Part, look: _Look) -> complex | None:
-        if part.kind in _LINKS:
+        if part.kind in LINKS:
             return 0j
         value = part.value.number
         if value is None:

@@ -7,11 +7,12 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
+from netcheck.circuit.conduction import LINKS, SWITCHED
 from netcheck.circuit.model import Part, Pin
 from netcheck.circuit.walk import STOPS, Walks, natural_key
 from netcheck.ground.units import Quantity
 
-_FREE = frozenset({"capacitor", "ferrite", "fuse", "inductor", "link", "jumper", "switch", "button", "relay"})
+_FREE = LINKS | SWITCHED | {"capacitor", "inductor"}
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,7 +19,7 @@ import networkx as nx
 import numpy as np
 from numpy.typing import NDArray
 
-from netcheck.circuit.conduction import VARIABLE
+from netcheck.circuit.conduction import TRANSISTORS, VARIABLE
 from netcheck.circuit.model import Amplifier, Part
 from netcheck.ground.names import natural_key
 from netcheck.language.values import unite
@@ -50,7 +50,6 @@ OUT_OF_REACH = -1e9  # how near an output comes to its rails where no rail is to
 ALIKE = 1e-3  # values no further apart than this part of them are told without saying why they differ
 NO_FEEDBACK = 1e-9  # a feedback factor below this is none
 _CURVED = (Diode, Bipolar, Fet)
-_TRANSISTORS = frozenset({"npn", "pnp", "nmos", "pmos", "njfet", "pjfet"})
 _UNREAD = ("ohms of ", "track of ")
 _OPEN = ("position of ", "contact ", *_UNREAD)
 
@@ -252,7 +251,7 @@ class Loops:
             unread=unread,
             volts=volts,
             others=tuple(piece.name for piece in pieces if piece.amplifier),
-            transistors=tuple(dict.fromkeys(one.part for one in pieces if kinds[one.part].kind in _TRANSISTORS)),
+            transistors=tuple(dict.fromkeys(one.part for one in pieces if kinds[one.part].kind in TRANSISTORS)),
         )
 
     def _nodes(self, own: OperationalAmplifier, inputs: bool, loads: bool) -> frozenset[str]:

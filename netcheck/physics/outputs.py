@@ -5,6 +5,7 @@ from __future__ import annotations
 import heapq
 from collections.abc import Iterator
 
+from netcheck.circuit.conduction import TRANSISTORS
 from netcheck.circuit.model import Circuit, Pin
 from netcheck.circuit.walk import Walks
 from netcheck.ground.names import natural_key
@@ -18,7 +19,6 @@ _WIRES = frozenset({"link", "fuse", "ferrite", "inductor", "capacitor"})
 _OHMS = frozenset({"resistor"})
 _STOPS = frozenset({"rail", "ground", "chassis", "earth", "mains"})
 _MAIN = {"emitter": "collector", "collector": "emitter", "source": "drain", "drain": "source"}
-_DISCRETE = frozenset({"npn", "pnp", "nmos", "pmos", "njfet", "pjfet"})
 
 
 def outputs_behind(walks: Walks, net: str, up_to: float) -> tuple[tuple[Pin, ...], tuple[tuple[Pin, Reasons], ...]]:
@@ -85,7 +85,7 @@ def _steps(walks: Walks, net: str) -> Iterator[tuple[str, float, Reasons]]:
 
 def _is_output(circuit: Circuit, pin: Pin) -> bool:
     part = circuit.part_of(pin)
-    if part.kind not in _DISCRETE:
+    if part.kind not in TRANSISTORS:
         return drives(circuit, pin) is True
     others = part.by_role(_MAIN[pin.role]) if pin.role in _MAIN else ()
     return any(circuit.nets[other.net].role == "rail" for other in others)

@@ -6,16 +6,15 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from netcheck.circuit.conduction import TWO_ENDED, VARIABLE
+from netcheck.circuit.conduction import AMPLIFIERS, TRANSISTORS, TWO_ENDED, VARIABLE
 from netcheck.circuit.model import Net, Part, Pin
 from netcheck.circuit.walk import Walks, natural_key
 
 # What belongs to the mechanics of a board, or is only there to be looked at.
 _ASIDE = frozenset({"hole", "mechanical", "test point"})
 # Kinds whose units are places by themselves; all others of more than two ends are one place, or a place a pin.
-_IN_UNITS = frozenset({"opamp", "comparator", "buffer", "power amplifier", "transconductance amplifier"})
-_IN_UNITS |= {"transistor array", "transformer", "switch", "button", "relay"} | VARIABLE
-_WHOLE = frozenset({"npn", "pnp", "nmos", "pmos", "njfet", "pjfet", "optocoupler", "bridge", "thyristor"})
+_IN_UNITS = AMPLIFIERS | {"transistor array", "transformer", "switch", "button", "relay"} | VARIABLE
+_WHOLE = TRANSISTORS | {"optocoupler", "bridge", "thyristor"}
 _LINKS = frozenset({"link", "jumper", "switch", "button"})
 _SILENT = frozenset({"supply plus", "supply minus", "not connected", "shield", "compensation"})
 _EITHER_WAY = frozenset({"capacitor", "battery"})  # their direction does not tell where they belong

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import networkx as nx
 
+from netcheck.circuit.conduction import SERIES
 from netcheck.circuit.model import Part, Pin
 from netcheck.ground.names import natural_key
 from netcheck.language.values import Unknown
@@ -17,7 +18,6 @@ from netcheck.physics.points import Points, Range
 
 _PACKAGES = frozenset({"opamp", "buffer", "comparator", "power amplifier"})
 _NOTHING = frozenset({"capacitor", "connector", "test point", "hole", "mechanical"})  # at rest, of the rail's own
-_SERIES = frozenset({"resistor", "ferrite", "inductor", "link", "fuse"})
 _OPAQUE = "what {} takes is not known"
 
 
@@ -33,7 +33,7 @@ def rail_currents(points: Points, board: str) -> tuple[RestRow, ...]:
     for net in nets:
         for pin in points.walks.circuit.pins_on(net):
             part = points.walks.circuit.part_of(pin)
-            if part.kind in _SERIES and len(part.pins) == 2 and all(one.net in graph for one in part.pins):
+            if part.kind in SERIES and len(part.pins) == 2 and all(one.net in graph for one in part.pins):
                 graph.add_edge(part.pins[0].net, part.pins[1].net)
     rows = (_row(points, frozenset(group)) for group in nx.connected_components(graph))
     return tuple(sorted(rows, key=lambda row: natural_key(row.key)))
@@ -79,7 +79,7 @@ def _is_source(part: Part, pin: Pin) -> bool:
 def taken(points: Points, part: Part, pins: list[Pin]) -> list[Range | Unknown]:
     """Current out of the rail into a part, pin by pin."""
     pins = [pin for pin in pins if not _is_source(part, pin)]
-    if part.kind in _NOTHING or not pins or (part.kind in _SERIES and len(pins) == len(part.pins) == 2):
+    if part.kind in _NOTHING or not pins or (part.kind in SERIES and len(pins) == len(part.pins) == 2):
         return []
     if part.kind in _PACKAGES:
         found = _drawn(points, part)

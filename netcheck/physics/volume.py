@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
+from netcheck.circuit.conduction import PASSING
 from netcheck.circuit.model import Part, Pin
 from netcheck.circuit.opposites import tokens
 from netcheck.circuit.walk import STOPS, Walks, natural_key
@@ -19,7 +20,6 @@ from netcheck.physics.places import Place, PlaceMap
 
 FURTHEST = 4  # parts in a row from the track to a source, from the wiper to an input
 STEERING, FOOT_SHARE, STILL = "control voltages", "foot of a volume control", "reservoir least"
-_THROUGH = frozenset({"resistor", "capacitor", "inductor", "ferrite", "fuse", "link", "switch", "relay", "jumper"})
 _AMPLIFIERS = frozenset({"opamp", "buffer", "power amplifier", "transconductance amplifier", "integrated circuit"})
 _TRANSISTORS = frozenset({"npn", "pnp", "nmos", "pmos", "njfet", "pjfet", "valve"})
 _MAIN = frozenset({"emitter", "collector", "source", "drain", "plate", "cathode"})
@@ -178,7 +178,7 @@ class _Finder:
             yield from (pin for place, pin in pins if wanted(self.circuit.parts[place.part], pin))
             if left and not any(_ends_a_walk(self.circuit.parts[place.part], pin) for place, pin in pins):
                 for place, _ in pins:
-                    for _, end in place.ends if place.kind in _THROUGH else ():
+                    for _, end in place.ends if place.kind in PASSING else ():
                         if end not in seen and self.places.net(end).role not in STOPS:
                             seen.add(end)
                             todo.append((end, left - 1))

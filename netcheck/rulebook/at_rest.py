@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+from netcheck.circuit.conduction import TRANSISTORS
 from netcheck.circuit.model import Net, Part, Pin
 from netcheck.circuit.walk import Walks
 from netcheck.circuit.words import Words
@@ -37,7 +38,6 @@ USUAL = {
     "headroom": "usual headroom of an output",
     "spread_of_gain": "usual spread of current gain",
 }
-_TRANSISTORS = frozenset({"npn", "pnp", "nmos", "pmos", "njfet", "pjfet"})
 
 
 def spread_of(words: Words) -> Spread:
@@ -112,7 +112,7 @@ class AtRest:
 
     def amps(self, part: Part) -> float | Unknown:
         """Current in at the first of two ends, at the plus end or the anode; into a collector or drain."""
-        pins = part.by_role("collector") if part.kind in _TRANSISTORS else self._first(part)
+        pins = part.by_role("collector") if part.kind in TRANSISTORS else self._first(part)
         if len(pins) != 1:
             return Unknown((f"{self.walks.said(part)} has not two ends",))
         return self.pin_amps(pins[0])

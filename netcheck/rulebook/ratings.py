@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from netcheck.circuit.conduction import TRANSISTORS
 from netcheck.circuit.model import Net, Part
 from netcheck.ground.names import natural_key
 from netcheck.language.logic import subtract
@@ -17,7 +18,6 @@ LEAST_HEAT, UNWRITTEN = "heat worth a rating", "volts worth a rating"
 CAPACITOR_VOLTS = (6.3, 10.0, 16.0, 25.0, 35.0, 50.0, 63.0, 100.0, 160.0, 200.0, 250.0, 400.0, 450.0, 630.0, 1000.0)
 RESISTOR_WATTS = (0.1, 0.125, 0.25, 0.4, 0.6, 1.0, 2.0, 3.0, 5.0, 10.0, 25.0, 50.0, 100.0)
 MOST_ROWS = 60
-TRANSISTORS = frozenset({"npn", "pnp", "nmos", "pmos", "njfet", "pjfet"})
 
 
 def ratings_of(facts: Facts, behaviours: Iterable[Behaviour]) -> tuple[RatingRow, ...]:
