@@ -18,13 +18,13 @@ from netcheck.ground.names import natural_key
 from netcheck.intake.assembly import ChassisPart
 
 UNKNOWN_REGULATION = ("regulation least", "regulation most")
+HIGHEST_SECONDARY = "most volts of a secondary"
 MOST_LETTERS = 400
 _POWER = re.compile(r"(\d{1,4}(?:[.,]\d{1,2})?)\s?VA\b", re.IGNORECASE)
 _TWICE = re.compile(r"\b2\s?[xX*]\s?(\d{1,3}(?:[.,]\d{1,2})?)\s?V", re.IGNORECASE)
 _TAPPED = re.compile(r"\b(\d{1,3}(?:[.,]\d{1,2})?)\s?V?\s?-\s?0\s?V?\s?-\s?\1\s?V?\b", re.IGNORECASE)
 _VOLTS = re.compile(r"(?<![\d.,])(\d{1,3}(?:[.,]\d{1,2})?)\s?V(?!A\b)", re.IGNORECASE)
 _ALTERNATING = re.compile(r"\d\s?V\s?(?:~|A\.?C\.?(?![A-Z]))", re.IGNORECASE)
-_MOST_SECONDARY = 90.0  # volts beyond which a number is that of the primary; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +110,7 @@ def _amps(power: float | None, volts: tuple[float, ...]) -> float | None:
 
 def _of_board(circuit: Circuit, part: Part, words: Words) -> Iterator[Winding]:
     text = f"{part.value.text} {part.description if part.kind == 'transformer' else ''}"[:MOST_LETTERS]
-    volts, power = secondary_volts(text), _POWER.search(text)
+    volts, power = secondary_volts(text, words.limit(HIGHEST_SECONDARY).value), _POWER.search(text)
     primary = words.text_words("primary pins")
     pins = [pin for pin in part.pins if _secondary(circuit, pin) and pin.name.upper() not in primary]
     pins.sort(key=lambda pin: natural_key(pin.number))
@@ -133,12 +133,15 @@ def _number(text: str) -> float:
     return float(text.replace(",", "."))
 
 
-def secondary_volts(text: str) -> tuple[float, ...]:
-    """Volts of the secondaries that a text tells; none when it does not tell them apart from the primary.
+def secondary_volts(text: str, highest: float) -> tuple[float, ...]:
+    """Volts (rms) of the secondaries that a text tells; none when it does not tell them apart from the primary.
 
-    >>> secondary_volts("230V / 2x18V 30VA"), secondary_volts("15-0-15V"), secondary_volts("TR 230V:12V, 5 VA")
-    ((18.0, 18.0), (15.0, 15.0), (12.0,))
-    >>> secondary_volts("Transformer_1P_SS")
+    Args:
+        highest: volts beyond which a number is taken for that of the primary.
+
+    >>> [secondary_volts(text, 90.0) for text in ("230V / 2x18V 30VA", "15-0-15V", "TR 230V:12V, 5 VA")]
+    [(18.0, 18.0), (15.0, 15.0), (12.0,)]
+    >>> secondary_volts("Transformer_1P_SS", 90.0)
     ()
     """
     readers: tuple[tuple[re.Pattern[str], Callable[[re.Match[str]], tuple[float, ...]]], ...] = (
@@ -148,8 +151,8 @@ def secondary_volts(text: str) -> tuple[float, ...]:
     for pattern, read in readers:
         for found in pattern.finditer(text[:MOST_LETTERS]):
             volts = read(found)
-            if 0 < volts[0] <= _MOST_SECONDARY:
+            if 0 < volts[0] <= highest:
                 return volts
     plain = [_number(found[1]) for found in _VOLTS.finditer(text[:MOST_LETTERS])]
-    small = tuple(volts for volts in plain if 0 < volts <= _MOST_SECONDARY)
+    small = tuple(volts for volts in plain if 0 < volts <= highest)
     return small if len(small) == 1 else ()

@@ -14,8 +14,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from netcheck.circuit.conduction import PASSING, SERIES
 from netcheck.circuit.model import Circuit, Net, Part, Pin
 from netcheck.circuit.walk import Walks
+from netcheck.circuit.words import Words
 from netcheck.ground.names import natural_key
 from netcheck.language.values import Unknown, unite
 from netcheck.physics.devices import figure
@@ -23,15 +25,12 @@ from netcheck.physics.devices import figure
 if TYPE_CHECKING:  # the solver and numpy behind it are imported when the first number is asked for
     from netcheck.physics.points import Points
 
-_SERIES = frozenset({"resistor", "ferrite", "inductor", "link", "fuse"})
 _ENDS = frozenset({"ground", "chassis", "earth", "mains"})
 _MAIN = {"emitter": "collector", "source": "drain", "collector": "emitter", "drain": "source"}
 _REGULATORS = frozenset({"regulator"})
-_THROUGH = frozenset({"resistor", "ferrite", "inductor", "link", "fuse", "capacitor", "relay", "switch", "jumper"})
 _DISCRETE = frozenset({"npn", "pnp", "nmos", "pmos"})
 _AMPLIFIERS = frozenset({"opamp", "buffer", "power amplifier"})
-BEHIND_OHMS = 1000.0  # a stage behind more than this is not what drives a load; common practice
-HEAVY_OHMS = 2000.0  # a load of more takes nothing that a supply notices; common practice
+BEHIND, HEAVY = "resistor behind a stage", "load of a supply"
 MOST_DEEP = 8
 _OUTPUTS = "what hangs on the outputs is not given"
 
@@ -83,11 +82,15 @@ class Currents:
 
     Args:
         points: the circuit at rest. loads: at the outputs of the assembly; None where none are told.
-        feeds: keys of diodes and bridges that charge a rail and take nothing from it.
+        words: which loads and which ohms before them count. feeds: keys of diodes and bridges that charge a rail and
+            take nothing from it.
     """
 
-    def __init__(self, points: Points, loads: Sequence[Driven] | None, feeds: frozenset[str] = frozenset()) -> None:
+    def __init__(
+        self, points: Points, loads: Sequence[Driven] | None, words: Words, feeds: frozenset[str] = frozenset()
+    ) -> None:
         self.points, self.loads, self.feeds = points, loads, feeds
+        self.behind_ohms, self.heavy_ohms = words.limit(BEHIND).value, words.limit(HEAVY).value
         self.walks: Walks = points.walks
         self.circuit: Circuit = points.walks.circuit
         self._signals: dict[str, float] | None = None
@@ -123,7 +126,7 @@ class Currents:
     def _beyond(self, net: str) -> Iterator[str]:
         sign = self.circuit.nets[net].sign
         for kind, pins in self.walks.on(net).items():
-            for pin in pins if kind in _SERIES else ():
+            for pin in pins if kind in SERIES else ():
                 part = self.circuit.parts[pin.part]
                 if len(part.pins) == 2:
                     for mate in part.pins:
@@ -213,7 +216,7 @@ class Currents:
 
     def _add(self, load: Driven) -> None:
         assert self._signals is not None
-        if not 0 < load.ohms < HEAVY_OHMS:
+        if not 0 < load.ohms < self.heavy_ohms:
             return
         rails = [(net, ohms) for pin, ohms in self._stages(load.pin.net) for net in self._rails_of(pin)]
         if not rails:
@@ -246,13 +249,13 @@ class Currents:
                     if self._gives(pin):
                         found.append((pin, ohms))
                     for other, more in self._onward(pin):
-                        if other not in seen and ohms + more <= BEHIND_OHMS:
+                        if other not in seen and ohms + more <= self.behind_ohms:
                             heapq.heappush(todo, (ohms + more, other))
         return found
 
     def _onward(self, pin: Pin) -> Iterator[tuple[str, float]]:
         part = self.circuit.parts[pin.part]
-        if part.kind not in _THROUGH or pin.role == "coil":
+        if part.kind not in PASSING or pin.role == "coil":
             return
         ohms = part.value.number if part.kind == "resistor" else 0.0
         if ohms is not None:
