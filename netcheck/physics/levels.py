@@ -14,10 +14,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from netcheck.circuit.model import Record
 from netcheck.ground.units import DECIBEL_AT_MILLIWATT, Quantity
 from netcheck.physics.behaviour import NO_LIMIT, LoadLevel
-from netcheck.physics.devices import figure
 from netcheck.physics.moving import CLIPPED, SHORT_OHMS, Moved
 from netcheck.physics.network.elements import CurrentSource, Element
 from netcheck.physics.network.operating import OperatingPoint, terminals
@@ -215,15 +213,6 @@ def _tried(moved: Moved, change: float, gain: float, zero: float, found: list[tu
     if not why:
         found.append((abs(change), point))
     return why
-
-
-def slew_limit(record: Record | None, peak: float, hertz: float = 20e3) -> float | None:
-    """Share of its slew rate that an amplifier needs for a sine of that peak; None where the book has none.
-
-    A share of one or more means that it cannot follow.
-    """
-    slew = figure(record, "slew_rate", -1)
-    return None if slew is None else slew_needed(peak, hertz) / slew
 
 
 def push_pull_heat(rail: float, ohms: float, peak: float, idle: float = 0.0) -> float:
