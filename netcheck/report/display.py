@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from netcheck.circuit.model import Circuit, Net, Pin
 from netcheck.ground.names import natural_key, plain
+from netcheck.intake.assembly import CHASSIS
 
 _TAIL = re.compile(r"(.*?)(\d+)")
 
@@ -63,6 +64,8 @@ class Names:
 
     def _pin(self, pin: Pin) -> str:
         part = self.circuit.parts[pin.part]
+        if part.board == CHASSIS:  # as the assembly file has them
+            return self._on(part.board, f"{part.ref}.{plain(pin.number, 20)}")
         if len(part.pins) == 2 and pin.role in ("", "end"):
             return self._on(part.board, part.ref)
         named = pin.role not in ("", "end", "contact", "terminal")
