@@ -67,6 +67,8 @@ NUMBERS_NOT_TOLD: Mapping[str, str] = MappingProxyType(
         "microphone-preamplifier: C5 a thirtieth": "what an instrumentation amplifier does is not computed",
         "mosfet-follower: C1 a thirtieth": "what a regulator does as a source of current is not computed",
         "riaa-active-lm4562: C5 a thirtieth": "its corner is above 200 Hz, where it looks meant, and no band is told",
+        "line-stage-smd: C2 a thirtieth": "it was so large that its corner still lies below the band",
+        "phones-from-op-amp: RV1 linear": "one gang, no capacitor and no name: it may set something else than a level",
         "crossfeed: R10 1.4 times its partner": _HALVES,
         "crossfeed: R10 three times its partner": _HALVES,
         "crossfeed: R11 three times its partner": _HALVES,

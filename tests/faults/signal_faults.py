@@ -257,7 +257,8 @@ def much_gain(site: Site) -> Iterator[Planted]:
     """The feedback resistor is thirty times: the output clips whatever one does."""
     if "largest level" in site.told:
         for p, amp in working(site):
-            for r in feedback(site, amp, "resistor"):
+            legs = [q for q, _ in site.on(site.pin(amp.minus).net) if q.kind == "resistor"]
+            for r in feedback(site, amp, "resistor") if len(legs) > 1 else ():
                 keys = ["b/J2", "b/J3", p.key, amp.key]
                 yield scaled(site, f"{r.ref} thirty times", [r], 30, keys)
 
