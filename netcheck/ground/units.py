@@ -3,10 +3,11 @@
 A unit is a product of powers of the base quantities volt, ampere, second, kelvin, metre, euro and decibel.
 A plain number has no dimension at all. Percent is a plain number times one hundredth; so is an angle in degrees.
 
-Three more stand for themselves, so that nothing can be added to them by mistake:
+Some more stand for themselves, so that nothing can be added to them by mistake:
 
 - degrees Celsius (45 C), a temperature on the thermometer. Kelvin are kept for differences (30 K) and 4 K/W.
 - decibels at 1 mW and at 1 V (98 dB/mW), how loud a headphone is at that drive. They do not multiply with watts.
+- volt-amperes (30 VA), the apparent power of a transformer, volts times amperes rms: more than the watts that it gives.
 
 Levels with a reference are what they stand for: -100 dBV is 10 µV, 0 dBu is 0.775 V, 0 dBm is 1 mW.
 """
@@ -23,12 +24,12 @@ from functools import lru_cache
 
 from netcheck.ground.names import nearest, plain
 
-_BASES = ("V", "A", "s", "K", "m", "EUR", "dB", "°C", "dB/mW", "dB/V")
+_BASES = ("V", "A", "s", "K", "m", "EUR", "dB", "°C", "dB/mW", "dB/V", "VA")
 
 
 @dataclass(frozen=True, eq=False)
 class Unit:
-    """Powers of the base quantities: volt, ampere, second, kelvin, metre, euro, decibel, and the three above.
+    """Powers of the base quantities: volt, ampere, second, kelvin, metre, euro, decibel, and those above.
 
     >>> OHM * FARAD == SECOND
     True
@@ -87,6 +88,7 @@ DECIBEL_AT_VOLT = _unit("dB/V")
 OHM = VOLT / AMPERE
 SIEMENS = AMPERE / VOLT
 WATT = VOLT * AMPERE
+VOLT_AMPERE = _unit("VA")
 FARAD = AMPERE * SECOND / VOLT
 HENRY = VOLT * SECOND / AMPERE
 HERTZ = PLAIN / SECOND
@@ -112,6 +114,7 @@ _NAMES = {
     OHM: "ohms",
     SIEMENS: "siemens",
     WATT: "watts",
+    VOLT_AMPERE: "volt-amperes",
     FARAD: "farads",
     HENRY: "henries",
     HERTZ: "hertz",
@@ -131,6 +134,7 @@ _SYMBOLS = {
     OHM: "Ω",
     SIEMENS: "S",
     WATT: "W",
+    VOLT_AMPERE: "VA",
     FARAD: "F",
     HENRY: "H",
     HERTZ: "Hz",
@@ -166,8 +170,8 @@ _WRITTEN: dict[str, tuple[int, Unit]] = {
     "mm": (-3, METRE),
     "mm2": (-6, SQUARE_METRE),
     "cm2": (-4, SQUARE_METRE),
-    "VA": (0, WATT),
-    "kVA": (3, WATT),
+    "VA": (0, VOLT_AMPERE),
+    "kVA": (3, VOLT_AMPERE),
 }
 _PREFIXES = {"p": -12, "n": -9, "u": -6, "μ": -6, "m": -3, "": 0, "k": 3, "M": 6, "G": 9}
 _SCALED = {

@@ -18,7 +18,7 @@ from netcheck.ground.units import (
     OHM,
     PLAIN,
     VOLT,
-    WATT,
+    VOLT_AMPERE,
     Quantity,
     Unit,
 )
@@ -146,7 +146,7 @@ class PartsReader(Reader):
             fused=plain(self.text(table.get("fused")) or ""),
             primary=self._windings(table.get("primary")),
             secondaries=self._windings(table.get("secondaries")),
-            power=self.number(table.get("power"), WATT, positive=True),
+            power=self.number(table.get("power"), VOLT_AMPERE, positive=True),
             regulation=self.number(table.get("regulation"), PLAIN, positive=True),
             volts=self.number(table.get("volts"), VOLT, positive=True),
             amps=self.number(table.get("amps"), AMPERE, positive=True),

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from netcheck.circuit.model import Net, Part
 from netcheck.circuit.netnames import read_net_name
-from netcheck.ground.units import AMPERE, VOLT, WATT
+from netcheck.ground.units import AMPERE, VOLT, VOLT_AMPERE, WATT
 from netcheck.language.scope import Trace
 from netcheck.language.types import Function, Number, Type, YesNo
 from netcheck.language.values import Unknown
@@ -170,7 +170,7 @@ SUPPLY_FUNCTIONS: dict[str, Function] = {
                  "the same across a part between such a net and a ground; 0 for other parts"),
         Function("bears_reversal", (PLACE,), _fixed(YesNo()), _bears_reversal,
                  "whether what a net leads to bears the wrong polarity: a series diode, a fuse with a clamp, a FET"),
-        Function("drawn_volt_amperes", (PART_PARAMETER,), _fixed(Number(WATT)), _drawn_volt_amperes,
+        Function("drawn_volt_amperes", (PART_PARAMETER,), _fixed(Number(VOLT_AMPERE)), _drawn_volt_amperes,
                  "VA that a transformer gives with music: volts of its windings times the rms of their currents"),
         Function("fuse_amps", (PART_PARAMETER,), _fixed(Number(AMPERE)), _fuse_amps,
                  "rms through a fuse between a winding and its rectifier, with music; nothing for other parts"),

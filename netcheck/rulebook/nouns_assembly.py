@@ -11,7 +11,7 @@ from typing import Any
 
 from netcheck.circuit.assemble import Lead, Wire
 from netcheck.circuit.model import NET_ROLES, Net, Part
-from netcheck.ground.units import CELSIUS, DECIBEL, EURO, FARAD, HERTZ, METRE, OHM, PLAIN, SECOND, VOLT, WATT
+from netcheck.ground.units import CELSIUS, DECIBEL, EURO, FARAD, HERTZ, METRE, OHM, PLAIN, SECOND, VOLT, VOLT_AMPERE
 from netcheck.intake.assembly import ChassisPart, SignalInput, SignalOutput
 from netcheck.intake.chassisparts import SORT_NAMES
 from netcheck.language.types import Attribute, ListOf, Number, Text, Thing, Type, Word, YesNo
@@ -202,7 +202,7 @@ IN_ASSEMBLY_PART: dict[str, Attribute] = {
     "mated": _attr(YesNo(), lambda facts, part: facts.is_mated(part)),
     "primary_volts": _attr(ListOf(Number(VOLT)), _windings("primary")),
     "secondary_volts": _attr(ListOf(Number(VOLT)), _windings("secondaries")),
-    "power": _attr(Number(WATT), _of_chassis("power", "power")),
+    "power": _attr(Number(VOLT_AMPERE), _of_chassis("power", "power")),
     "regulation": _attr(Number(PLAIN), _of_chassis("regulation", "regulation")),
 }
 

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from netcheck.circuit.model import Net, Part, Pin
-from netcheck.ground.units import FARAD, OHM, WATT
+from netcheck.ground.units import FARAD, OHM, VOLT_AMPERE
 from netcheck.language.logic import add
 from netcheck.language.scope import Trace
 from netcheck.language.types import Attribute, Function, ListOf, Number, Parameter, Thing, Type, Word, YesNo
@@ -218,7 +218,7 @@ MAINS_FUNCTIONS: dict[str, Function] = {
                  _fixed(YesNo()), _is_case, "whether a net is that of the case"),
         Function("safety_classes", (_ONE_PART,), _fixed(ListOf(Word(CLASSES))), _safety_classes,
                  "classes X1 to Y4 that a capacitor says it is of; unknown when it says nothing at all"),
-        Function("volt_amperes", (_ONE_PART,), _fixed(Number(WATT)), _volt_amperes,
+        Function("volt_amperes", (_ONE_PART,), _fixed(Number(VOLT_AMPERE)), _volt_amperes,
                  "VA of a transformer, from its value or description"),
         Function("insulates", (_ONE_PART,), _fixed(YesNo()), _insulates,
                  "whether a part across the barrier between mains and the rest insulates"),
