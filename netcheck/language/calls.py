@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from netcheck.ground.names import did_you_mean
 from netcheck.ground.units import PLAIN
 from netcheck.language.expression import Builder, Environment, Run, Typed, WordTable, check
-from netcheck.language.gather import DECISIVE, GATHER, Drawn, all_of, any_of, drawn_from, holds
+from netcheck.language.gather import DECISIVE, GATHER, Drawn, all_of, any_of, count_of, drawn_from, holds
 from netcheck.language.memory import LONG, Memory
 from netcheck.language.scope import MOST_ITEMS, Scope, TooManySteps
 from netcheck.language.syntax import source_of
@@ -59,6 +59,8 @@ def _gathering(builder: Builder, node: ast.Call, name: str) -> Typed:
             return Anything(), run
         if not isinstance(kind, ListOf):
             return builder.wrong(argument, f"{name} wants a list; {source_of(argument)} is {kind}")
+        if name == "count" and not isinstance(kind.item, Anything):
+            return Number(PLAIN), _counted(run)
         item, draw = kind.item, _draw_all(run)
     result = _gathered_type(builder, node, name, item)
     combine, numbers = GATHER[name], name in ("total", "least", "most")
@@ -105,6 +107,20 @@ def _draw_all(run: Run) -> Draw:
         return items if isinstance(items, Unknown) else [Drawn(*one) for one in items]
 
     return draw
+
+
+def _counted(run: Run) -> Run:
+    """How many a list holds."""
+
+    def count(scope: Scope) -> object:
+        lot = run(scope)
+        items = _items(scope, lot)
+        if isinstance(items, Unknown):
+            return items
+        assert isinstance(lot, Lot)
+        return count_of([Drawn(*one) for one in items]) if lot.perhaps else float(len(lot.members))
+
+    return count
 
 
 def _items(scope: Scope, lot: object) -> Iterator[tuple[object, tuple[str, ...]]] | Unknown:

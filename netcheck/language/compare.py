@@ -1,4 +1,4 @@
-"""Comparisons as they are evaluated: what is asked most often (a word against a word) is answered at once."""
+"""What is evaluated most often, made quick: attributes of a thing, a word against a word, a word among words."""
 
 from __future__ import annotations
 
@@ -6,10 +6,38 @@ from collections.abc import Callable
 
 from netcheck.language import logic
 from netcheck.language.scope import MOST_STEPS, Scope, TooManySteps
-from netcheck.language.values import Words
+from netcheck.language.values import Unknown, Words
 
 Run = Callable[[Scope], object]
 KeyOf = Callable[[object], "str | None"]
+
+
+def attribute_of(run: Run, name: str | None, said: str, get: Callable[[object, object], object], key_of: KeyOf) -> Run:
+    """An attribute of a thing, whose key is kept as evidence.
+
+    Args:
+        run: gives the thing. name: of the thing, where it is a plain name. said: the thing as it is written.
+    """
+    missing = Unknown((f"there is no {said}",))
+
+    def attribute(scope: Scope) -> object:
+        trace = scope.trace
+        trace.steps += 1  # as `Trace.step`
+        if trace.steps > MOST_STEPS:
+            raise TooManySteps
+        value = scope.names[name] if name in scope.names else run(scope)
+        if value is None:
+            return missing
+        if isinstance(value, Unknown):
+            return value
+        key = getattr(value, "key", None)
+        if key.__class__ is not str:
+            key = key_of(value)
+        if key:
+            trace.evidence[key] = None
+        return get(scope.facts, value)
+
+    return attribute
 
 
 def equality(run_a: Run, run_b: Run, negated: bool, key_of: KeyOf, word: str | None = None) -> Run:

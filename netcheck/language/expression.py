@@ -12,8 +12,8 @@ from netcheck.ground.names import did_you_mean
 from netcheck.ground.units import OHM, PLAIN
 from netcheck.ground.yamltext import Text as Scalar
 from netcheck.language import logic
-from netcheck.language.compare import equality, membership
-from netcheck.language.scope import MOST_STEPS, Scope, TooManySteps
+from netcheck.language.compare import attribute_of, equality, membership
+from netcheck.language.scope import Scope
 from netcheck.language.syntax import Mistake, parse, source_of
 from netcheck.language.types import (
     Anything,
@@ -225,17 +225,18 @@ class Builder:
     def _boolop(self, node: ast.BoolOp) -> Typed:
         runs = [self._condition(value) for value in node.values]
         decisive = isinstance(node.op, ast.Or)
-        combine = logic.disjunction if decisive else logic.conjunction
+        combine, otherwise = (logic.disjunction if decisive else logic.conjunction), not decisive
 
         def run(scope: Scope) -> object:
             scope.trace.step()
-            found: list[object] = []
+            unsure: list[object] = []
             for part in runs:
                 value = part(scope)
                 if value is decisive:
                     return decisive
-                found.append(value)
-            return combine(found)
+                if value is not otherwise:
+                    unsure.append(value)
+            return combine(unsure) if unsure else otherwise
 
         return YesNo(), run
 
@@ -427,27 +428,8 @@ class Builder:
         if attribute is None:
             sort = f"{kind.noun}" if not kind.kinds else " or ".join(sorted(kind.kinds)[:3])
             return self.wrong(node, f"a {sort} has no '{node.attr}'{did_you_mean(node.attr, known)}")
-        missing, get = Unknown((f"there is no {base}",)), attribute.get
-        key_of = self.environment.vocabulary.key_of
-
-        def attribute_of(scope: Scope) -> object:
-            trace = scope.trace
-            trace.steps += 1  # as `Trace.step`: this is what is done most often
-            if trace.steps > MOST_STEPS:
-                raise TooManySteps
-            value = run(scope)
-            if value is None:
-                return missing
-            if isinstance(value, Unknown):
-                return value
-            key = getattr(value, "key", None)
-            if key.__class__ is not str:
-                key = key_of(value)
-            if key:
-                trace.evidence[key] = None
-            return get(scope.facts, value)
-
-        return attribute.type, attribute_of
+        name = node.value.id if isinstance(node.value, ast.Name) and node.value.id in self.names else None
+        return attribute.type, attribute_of(run, name, base, attribute.get, self.environment.vocabulary.key_of)
 
     def _call(self, node: ast.Call) -> Typed:
         from netcheck.language.calls import build_call

@@ -138,10 +138,12 @@ def _judge_one(rule: Rule, facts: Facts, scope: Scope, bound: Bound) -> Judged |
         where = _all_hold(rule.where, scope)
         if where is False:
             return None
+        asides: list[object] = []
         for aside in rule.set_aside:
-            if aside.when.run(scope) is True and where is True and not bound.doubt:
+            asides.append(aside.when.run(scope))
+            if asides[-1] is True and where is True and not bound.doubt:
                 return _set_aside(rule, facts, scope, bound, aside.because.say(scope))
-        spared = disjunction([aside.when.run(scope) for aside in rule.set_aside]) if rule.set_aside else False
+        spared = disjunction(asides) if asides else False
         doubt = unite(bound.doubt, reasons_of(where, spared))
         held = [requirement.that.run(scope) for requirement in rule.requirements]
         return _outcome(rule, facts, scope, bound, doubt, held)
@@ -152,12 +154,14 @@ def _judge_one(rule: Rule, facts: Facts, scope: Scope, bound: Bound) -> Judged |
 
 def _all_hold(conditions: Sequence[Expression], scope: Scope) -> object:
     """Whether all conditions hold; the first that surely does not ends it, whatever the rest would cost."""
-    found: list[object] = []
+    unsure: list[object] = []
     for condition in conditions:
-        if (held := condition.run(scope)) is False:
+        held = condition.run(scope)
+        if held is False:
             return False
-        found.append(held)
-    return conjunction(found)
+        if held is not True:
+            unsure.append(held)
+    return conjunction(unsure) if unsure else True
 
 
 def _outcome(
