@@ -24,7 +24,6 @@ MOST_PATHS = 4  # of one capacitor, of which the highest corner is told
 MOST_CAPACITORS = 40  # of one path that are looked at
 MOST_LOOKED = 10_000  # of all paths
 ROUNDS = 30
-LEAST_SHARE = 0.15  # of the resistance: what sets less is not named
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,11 +84,11 @@ def _in_series(ways: Ways, path: SignalPath) -> Iterable[tuple[str, ...]]:
             yield tuple(sorted(between[pair], key=lambda key: (-(farads[key].value.number or 0.0), natural_key(key))))
 
 
-def own_corner(numbers: PathNumbers, coupling: Coupling, load: float) -> OwnCorner | Unknown:
+def own_corner(numbers: PathNumbers, coupling: Coupling, load: float, least: float) -> OwnCorner | Unknown:
     """The corner of a coupling capacitor on one path.
 
     Args:
-        load: ohms at the output where no load is told.
+        load: ohms at the output where no load is told. least: share of the resistance below which a part is not named.
     """
     told = numbers.loads[0] if math.isfinite(numbers.loads[0]) else load
     if numbers.reasons:
@@ -112,7 +111,7 @@ def own_corner(numbers: PathNumbers, coupling: Coupling, load: float) -> OwnCorn
         by_part[part] = by_part.get(part, 0.0) + abs(share)
     parts = numbers.points.walks.circuit.parts
     ranked = sorted((p for p in by_part if p in parts), key=lambda part: (-by_part[part], natural_key(part)))
-    return OwnCorner(hertz, ohms, resistive, tuple(part for part in ranked if by_part[part] >= LEAST_SHARE))
+    return OwnCorner(hertz, ohms, resistive, tuple(part for part in ranked if by_part[part] >= least))
 
 
 def _own_corner(made: PathModel, names: Sequence[str]) -> tuple[float, float, float, tuple[float, ...]] | None:

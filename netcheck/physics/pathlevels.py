@@ -18,7 +18,6 @@ from netcheck.physics.paths import in_band_noise
 from netcheck.physics.signalpaths import AROUND, OPEN, SOURCE, PathNumbers
 
 NOISE_GRID = np.logspace(1, 5, 121)
-LEAST_SHARE = 0.15  # of the loudest: what makes less noise is not named
 MOST_NAMED = 6
 MOST_DRIVEN_NODES = 80
 DOWN = 0.01  # of its track: where a volume control stands when it is turned down
@@ -40,8 +39,12 @@ def noise(numbers: PathNumbers, weighted: bool = False) -> float | Unknown:
     return found
 
 
-def noisiest(numbers: PathNumbers) -> tuple[str, ...] | Unknown:
-    """Keys of the parts that make most of the noise, the loudest first."""
+def noisiest(numbers: PathNumbers, least: float) -> tuple[str, ...] | Unknown:
+    """Keys of the parts that make most of the noise, the loudest first.
+
+    Args:
+        least: share of the power of the loudest below which a part is not named.
+    """
     made = numbers.asked(numbers.loads[0])
     if isinstance(made, Unknown) or made.output not in made.small.index:
         return made if isinstance(made, Unknown) else ()
@@ -52,7 +55,7 @@ def noisiest(numbers: PathNumbers) -> tuple[str, ...] | Unknown:
             power[part] = power.get(part, 0.0) + in_band_noise([share], NOISE_GRID) ** 2
     most = max(power.values(), default=0.0)
     ranked = sorted(power, key=lambda part: (-power[part], natural_key(part)))
-    return tuple(part for part in ranked if power[part] > LEAST_SHARE * most)[:MOST_NAMED]
+    return tuple(part for part in ranked if power[part] > least * most)[:MOST_NAMED]
 
 
 def swing(numbers: PathNumbers, load: float, setting: Setting | None = None) -> tuple[float, str] | Unknown:

@@ -49,7 +49,6 @@ QUIETEST = 1e-6  # what passes less than a millionth at 1 kHz is no path
 OPEN = math.inf
 FAR_VOLTS = 1e6  # supply of an amplifier that has no limits
 HALF = 0.5  # cosine of the phase at 1 kHz below which a signal is neither upright nor inverted: 60 degrees
-LEAST_SHARE = 0.15  # what sets less than this much of a corner is not named
 MOST_CONTROLS = 6
 
 
@@ -339,14 +338,18 @@ class PathNumbers:
             found = finer if finer is not None else found
         return found
 
-    def set_by(self, side: str, drop: float) -> tuple[tuple[str, float], ...] | Unknown:
-        """Keys of the parts that set a corner with their shares, capacitors first; 1 for an RC by itself."""
+    def set_by(self, side: str, drop: float, least: float) -> tuple[tuple[str, float], ...] | Unknown:
+        """Keys of the parts that set a corner with their shares, capacitors first; 1 for an RC by itself.
+
+        Args:
+            drop: in dB. least: share below which a part is not named.
+        """
         found = self._sensitive(side, drop)
         if isinstance(found, Unknown):
             return found
         shares, parts = found[0], self.points.walks.circuit.parts
         ranked = sorted(shares, key=lambda key: (parts[key].kind != "capacitor", -shares[key], natural_key(key)))
-        return tuple((key, round(shares[key], 3)) for key in ranked if shares[key] >= LEAST_SHARE)
+        return tuple((key, round(shares[key], 3)) for key in ranked if shares[key] >= least)
 
     def steepness(self, side: str, drop: float) -> float | Unknown:
         """Slope of the response at a corner, as a power of the frequency: 0.5 at -3 dB of an RC by itself."""

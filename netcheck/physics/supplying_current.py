@@ -36,7 +36,7 @@ _OUTPUTS = "what hangs on the outputs is not given"
 
 
 @dataclass(frozen=True, slots=True)
-class Driven:
+class DrivenLoad:
     """A load at an output of the assembly: the pin, ohms, and the peak volts that are wanted there or None."""
 
     pin: Pin
@@ -87,7 +87,7 @@ class Currents:
     """
 
     def __init__(
-        self, points: Points, loads: Sequence[Driven] | None, words: Words, feeds: frozenset[str] = frozenset()
+        self, points: Points, loads: Sequence[DrivenLoad] | None, words: Words, feeds: frozenset[str] = frozenset()
     ) -> None:
         self.points, self.loads, self.feeds = points, loads, feeds
         self.behind_ohms, self.heavy_ohms = words.limit(BEHIND).value, words.limit(HEAVY).value
@@ -214,7 +214,7 @@ class Currents:
         discrete = (pin for kind in _DISCRETE for pin in on.get(kind, ()))
         return any(kind in on for kind in _AMPLIFIERS) or any(pin.role in _MAIN.values() for pin in discrete)
 
-    def _add(self, load: Driven) -> None:
+    def _add(self, load: DrivenLoad) -> None:
         assert self._signals is not None
         if not 0 < load.ohms < self.heavy_ohms:
             return

@@ -15,7 +15,7 @@ from netcheck.physics.points import Points, Range
 from netcheck.physics.rectifying_rails import Nodes, Rectified
 from netcheck.physics.regulating import Fed
 from netcheck.physics.supplying import Supply, supply_of
-from netcheck.physics.supplying_current import Currents, Drawn, Driven, own_current
+from netcheck.physics.supplying_current import Currents, Drawn, DrivenLoad, own_current
 
 MUSIC = "share of music"
 BEFORE, DIODE = "resistor before a regulator", "diode before a regulator"
@@ -31,7 +31,7 @@ class Supplies:
     """
 
     def __init__(
-        self, points: Points, rails: Sequence[Rectified], words: Words, loads: Sequence[Driven] | None
+        self, points: Points, rails: Sequence[Rectified], words: Words, loads: Sequence[DrivenLoad] | None
     ) -> None:
         self.points, self.walks, self.circuit = points, points.walks, points.walks.circuit
         self.rails: tuple[Supply, ...] = tuple(supply_of(rail, words) for rail in rails)

@@ -121,7 +121,7 @@ def _most_before(facts: Facts, trace: Trace, path: SignalPath) -> object:
 
 def _corner_parts(facts: Facts, trace: Trace, path: SignalPath, side: str, drop: float) -> object:
     _looked(facts, trace, path)
-    found = signals_of(facts).ask(path, lambda numbers: numbers.set_by(side, drop))
+    found = signals_of(facts).ask(path, lambda numbers: numbers.set_by(side, drop, signals_of(facts).named))
     if isinstance(found, Unknown):
         return found
     trace.saw(key for key, _ in found)
@@ -130,7 +130,7 @@ def _corner_parts(facts: Facts, trace: Trace, path: SignalPath, side: str, drop:
 
 def _corner_share(facts: Facts, trace: Trace, path: SignalPath, part: Part, side: str, drop: float) -> object:
     _looked(facts, trace, path)
-    found = signals_of(facts).ask(path, lambda numbers: numbers.set_by(side, drop))
+    found = signals_of(facts).ask(path, lambda numbers: numbers.set_by(side, drop, signals_of(facts).named))
     return found if isinstance(found, Unknown) else dict(found).get(part.key, 0.0)
 
 
@@ -161,7 +161,7 @@ def _noisiest(facts: Facts, trace: Trace, path: SignalPath) -> object:
     from netcheck.physics.pathlevels import noisiest
 
     _looked(facts, trace, path)
-    found = signals_of(facts).ask(path, noisiest)
+    found = signals_of(facts).ask(path, lambda numbers: noisiest(numbers, signals_of(facts).named))
     return found if isinstance(found, Unknown) else Lot(tuple(facts.circuit.parts[key] for key in found))
 
 

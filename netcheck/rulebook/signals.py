@@ -7,7 +7,7 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from functools import cached_property
 from typing import TYPE_CHECKING, TypeVar
 
-from netcheck.ground.units import DECIBEL_AT_MILLIWATT, DECIBEL_AT_VOLT
+from netcheck.ground.units import DECIBEL_AT_MILLIWATT
 from netcheck.language.values import Unknown
 from netcheck.physics.coupling import MOST_PATHS, Coupling, OwnCorner, couplings, own_corner
 from netcheck.physics.ports import SignalPath, Told, signal_paths, ways_of
@@ -18,9 +18,9 @@ if TYPE_CHECKING:  # the solver and numpy behind it are imported when the first 
     from netcheck.physics.signalpaths import PathNumbers
 
 CLOSES, SUPPOSED = "a control that closes", "a supposed rail"
+NAMED, HALF_TURN = "share worth naming", "logarithmic track at half a turn"
 _SIGNS = {"positive": 1.0, "negative": -1.0}
 _KEPT = "signals of rules"
-HALF_TURN = 0.15  # of a logarithmic track at half a turn
 Value = TypeVar("Value")
 
 
@@ -47,6 +47,11 @@ class Signals:
         here = self._at.get(first, ())
         return [path for path in here if all(node in path.nodes or node == path.input.node for node in others)]
 
+    @property
+    def named(self) -> float:
+        """Share of a corner or of the noise below which a part is not named."""
+        return self.facts.words.limit(NAMED).value
+
     @cached_property
     def couplings(self) -> tuple[Coupling, ...]:
         """Capacitors that signals pass."""
@@ -56,7 +61,7 @@ class Signals:
         """The highest corner that a coupling capacitor makes on one of its paths."""
         best: OwnCorner | Unknown = Unknown(("no path of the capacitor is computed",))
         for path in coupling.paths[:MOST_PATHS]:
-            found = self.ask(path, lambda numbers: own_corner(numbers, coupling, load))
+            found = self.ask(path, lambda numbers: own_corner(numbers, coupling, load, self.named))
             if isinstance(found, Unknown):
                 return found
             if isinstance(best, Unknown) or found.hertz > best.hertz:
@@ -144,17 +149,19 @@ def _positions(facts: Facts) -> dict[str, float]:
             name = position.at.text
             key = name.replace(".", "/", 1) if "." in name else f"chassis/{name}"
             part = facts.circuit.parts.get(key)
-            found[key] = track_share(position.share, (part.value.taper if part is not None else None) or "linear")
+            taper = (part.value.taper if part is not None else None) or "linear"
+            found[key] = track_share(position.share, taper, facts.words.limit(HALF_TURN).value)
     return found
 
 
-def track_share(turn: float, taper: str) -> float:
+def track_share(turn: float, taper: str, half: float = 0.15) -> float:
     """Share of its resistance that lies between the first end of a track and its wiper.
 
     Args:
         turn: of the whole turn, 0 to 1. taper: as a part's value states it; a letter B and one not stated are linear.
+        half: share of a logarithmic track at half a turn.
 
-    Source: a logarithmic track has about 15 % at half a turn, an exponential between; common practice, no source.
+    Source: an exponential through its ends and the share at half a turn, as such tracks are drawn; common practice.
 
     >>> track_share(0.5, "linear"), round(track_share(0.5, "log"), 3), round(track_share(0.5, "antilog"), 3)
     (0.5, 0.15, 0.85)
@@ -162,10 +169,10 @@ def track_share(turn: float, taper: str) -> float:
     (0.0, 1.0)
     """
     if taper in ("antilog", "letter C"):
-        return 1.0 - track_share(1.0 - turn, "log")
+        return 1.0 - track_share(1.0 - turn, "log", half)
     if taper not in ("log", "letter A"):
         return turn
-    base = (1 / HALF_TURN - 1) ** 2
+    base = (1 / half - 1) ** 2
     return float((base**turn - 1) / (base - 1))
 
 
@@ -179,11 +186,8 @@ def loudness(path: SignalPath, volts: float) -> float | Unknown:
     sink = path.sink
     if sink is None or sink.sensitivity is None:
         return Unknown(("the sensitivity of what is driven is not given",))
-    if volts <= 0:
-        return -math.inf
-    if sink.sensitivity.unit == DECIBEL_AT_VOLT:
-        return sink.sensitivity.value + 20 * math.log10(volts)
-    assert sink.sensitivity.unit == DECIBEL_AT_MILLIWATT
-    if not sink.loads:
+    if sink.sensitivity.unit == DECIBEL_AT_MILLIWATT and not sink.loads:
         return Unknown(("the loads are not given",))
-    return sink.sensitivity.value + 10 * math.log10(volts**2 / min(sink.loads) / 1e-3)
+    from netcheck.physics.levels import sound_level
+
+    return sound_level(volts, min(sink.loads, default=math.inf), sink.sensitivity)

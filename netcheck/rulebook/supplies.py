@@ -13,7 +13,7 @@ from netcheck.physics.rectifying_windings import tells_alternating, windings
 from netcheck.rulebook.facts import Facts
 
 if TYPE_CHECKING:
-    from netcheck.physics.supplying_current import Driven
+    from netcheck.physics.supplying_current import DrivenLoad
     from netcheck.physics.supplying_rows import Supplies
 
 _FOUND: WeakKeyDictionary[Facts, tuple[Rectified, ...]] = WeakKeyDictionary()
@@ -41,15 +41,15 @@ def supplies(facts: Facts) -> Supplies:
     return _SUPPLIES[facts]
 
 
-def _loads(facts: Facts) -> tuple[Driven, ...] | None:
+def _loads(facts: Facts) -> tuple[DrivenLoad, ...] | None:
     """Loads at the outputs that an assembly file names, the least of each; None without an assembly."""
-    from netcheck.physics.supplying_current import Driven
+    from netcheck.physics.supplying_current import DrivenLoad
 
     if facts.assembled is None or not facts.assembled.file.outputs:
         return None
     pins = facts.circuit.pins
     return tuple(
-        Driven(pins[facts.assembled.pins[out.at.text]], min(out.loads), _peak(out.largest_volts))
+        DrivenLoad(pins[facts.assembled.pins[out.at.text]], min(out.loads), _peak(out.largest_volts))
         for out in facts.assembled.file.outputs
         if out.loads and out.at.text in facts.assembled.pins
     )
