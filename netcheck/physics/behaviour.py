@@ -35,12 +35,15 @@ class Corner:
 
 @dataclass(frozen=True, slots=True)
 class LoadLevel:
-    """What comes out into one load before something limits it.
+    """What comes out into one load before something limits it, all that closes the path fully open.
 
     Attributes:
-        ohms: the load, infinite for none. volts: largest sine, rms. amps: its peak current. watts: into the load.
+        ohms: the load, infinite for none. volts: largest sine, rms; where no limit was met, the largest that was tried.
+        amps: its peak current. watts: into the load.
         limit: what acts first, a clause ("the output of U1A reaches its supply"). gain: in dB with this load.
         loudness: dB SPL of what is plugged in, None where its sensitivity is not told.
+        told: volts rms that the largest input told makes with the controls as told, None where no largest is told.
+        told_loudness: dB SPL of these.
     """
 
     ohms: float
@@ -50,6 +53,13 @@ class LoadLevel:
     limit: str
     gain: float
     loudness: float | None = None
+    told: float | None = None
+    told_loudness: float | None = None
+
+    @property
+    def ends(self) -> bool:
+        """Whether the volts are an end: something limits them."""
+        return self.limit != NO_LIMIT
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,12 +32,12 @@ class Way:
 
     Attributes:
         between: the path behind its source and with its lead, or why there is none. None: driven without resistance.
-        setting: where its controls stand.
+        full: where its controls stand when most comes out. Levels and heat over drive are told so.
     """
 
     path: SignalPath
     between: PathModel | tuple[str, ...] | None = None
-    setting: Setting = NOMINAL
+    full: Setting = NOMINAL
 
     @property
     def at(self) -> str:
@@ -87,7 +87,7 @@ def _rounded(value: float) -> float:
 
 def _levels(points: Points, way: Way, found: PathBehaviour) -> tuple[tuple[LoadLevel, ...], list[DeviceHeat]]:
     path = way.path
-    made = path_model(points, path, way.setting)
+    made = path_model(points, path, way.full)
     if isinstance(made, tuple) or len(path.nodes) > MOST_DRIVEN_NODES:
         return (), []
     loads = loads_of(points, path, found.output_ohms_at(1000.0) or math.inf)
@@ -96,7 +96,17 @@ def _levels(points: Points, way: Way, found: PathBehaviour) -> tuple[tuple[LoadL
     lowest = driven[loads[-1]]
     shorted = drive_once(points, made, 0.0) if loads[-1] <= LOW_LOAD else None
     heats = _devices(points, made, lowest, shorted if isinstance(shorted, Driven) else None, loads[-1])
-    return tuple(one.level for one in shown), heats
+    return tuple(_at_told(one.level, way, found) for one in shown), heats
+
+
+def _at_told(level: LoadLevel, way: Way, found: PathBehaviour) -> LoadLevel:
+    """With what the largest input that is told makes of it, its controls as told; no more than the stage can give."""
+    most = way.path.source.largest_volts if way.path.source is not None else None
+    gain = next((one.gain for one in found.variants if one.ohms == level.ohms and not one.control), None)
+    if most is None or gain is None:
+        return level
+    asked = most * 10 ** (gain / 20)
+    return replace(level, told=min(asked, level.volts) if level.ends else asked)
 
 
 def _devices(

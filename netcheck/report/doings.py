@@ -24,7 +24,7 @@ from netcheck.report.doingtables import (
     varied_table,
     volts_table,
 )
-from netcheck.report.figures import corner_text, end_name, gain_text, level_text
+from netcheck.report.figures import corner_text, end_name, gain_text, level_text, told_text
 from netcheck.report.plots import (
     delay_plot,
     delay_spread,
@@ -170,8 +170,11 @@ def _paths_table(paths: Sequence[PathBehaviour], targets: Targets | None, names:
     rows.append(("What moves the gain most", *(_loosest(path, names) for path in paths)))
     for ohms in dict.fromkeys(level.ohms for path in paths for level in path.loads):
         levels = [next((level for level in path.loads if level.ohms == ohms), None) for path in paths]
-        head = "Most without load" if math.isinf(ohms) else f"Most into {show(ohms, OHM)}"
-        rows.append((head, *(_level(level) for level in levels)))
+        into = "without load" if math.isinf(ohms) else f"into {show(ohms, OHM)}"
+        rows.append((f"Most {into}, controls fully open", *(_level(level) for level in levels)))
+        made = [told_text(level) if level is not None else "" for level in levels]
+        if any(made):
+            rows.append((f"From the largest input told {into}, controls as told", *(one or "not told" for one in made)))
     for key in dict.fromkeys(control.part for path in paths for control in path.controls):
         found = [next((one.gains for one in path.controls if one.part == key), None) for path in paths]
         told = (f"{one[0]:.1f}, {one[1]:.1f}, {one[2]:.1f} dB" if one else "no say" for one in found)

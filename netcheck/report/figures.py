@@ -134,15 +134,26 @@ def corner_text(corner: Corner, names: Names) -> str:
 
 def level_text(level: LoadLevel) -> str:
     """The largest signal into a load: volts, and what they are there."""
+    least = "" if level.ends else "at least "  # the end of a search is no maximum
     if math.isinf(level.ohms):
-        return f"{show(level.volts, VOLT)} rms"
+        return f"{least}{show(level.volts, VOLT)} rms"
     loud = f", {level.loudness:.0f} dB SPL" if level.loudness is not None else ""
-    return f"{show(level.volts, VOLT)} rms, {show(level.amps, AMPERE)} peak, {show(level.watts, WATT)}{loud}"
+    return f"{least}{show(level.volts, VOLT)} rms, {show(level.amps, AMPERE)} peak, {show(level.watts, WATT)}{loud}"
+
+
+def told_text(level: LoadLevel) -> str:
+    """What the largest input that is told makes, controls as told; '' where none is told."""
+    if level.told is None:
+        return ""
+    loud = f", {level.told_loudness:.0f} dB SPL" if level.told_loudness is not None else ""
+    return f"{show(level.told, VOLT)} rms{loud}"
 
 
 def _level(level: LoadLevel) -> str:
     load = "without load" if math.isinf(level.ohms) else f"into {show(level.ohms, OHM)}"
-    return f"at most {load}: {level_text(level)}; {plain(level.limit)}"
+    told = told_text(level)
+    told = f"; the largest input told, controls as told, makes {told}" if told else ""
+    return f"most {load}, controls fully open: {level_text(level)}; {plain(level.limit)}{told}"
 
 
 def _rest(row: RestRow, names: Names) -> str:

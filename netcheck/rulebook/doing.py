@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from netcheck.language.values import Unknown
-from netcheck.physics.behaviour import Behaviour, ChannelRow, DeviceHeat, PathBehaviour
+from netcheck.physics.behaviour import Behaviour, ChannelRow, DeviceHeat, LoadLevel, PathBehaviour
 from netcheck.physics.ports import Told
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.functions_output import temperature
@@ -35,7 +35,7 @@ def numbers_of(facts: Facts, board: str) -> Behaviour:
         between = numbers.reasons or numbers.model(NO_LOAD, numbers.usual)
         if not isinstance(between, tuple) and SOURCE_BACK in between.network.known:
             between = replace(between, opposite=SOURCE_BACK)
-        ways.append(Way(path, between, numbers.usual))
+        ways.append(Way(path, between, numbers.full))
     sinks = {way.path.output.pin: way.path.sink for way in ways if way.path.sink is not None}
     found = behaviour(points, board, ways)
     return replace(
@@ -54,11 +54,15 @@ def _loud(path: PathBehaviour, sinks: Mapping[str, Told]) -> PathBehaviour:
         return path
     from netcheck.physics.levels import sound_level
 
-    levels = [
-        level if math.isinf(level.ohms) else replace(level, loudness=sound_level(level.volts, level.ohms, sensitivity))
-        for level, sensitivity in ((one, sink.sensitivity) for one in path.loads)
-    ]
-    return replace(path, loads=tuple(levels))
+    sensitivity = sink.sensitivity
+
+    def loud(level: LoadLevel) -> LoadLevel:
+        if math.isinf(level.ohms):
+            return level
+        told = None if level.told is None else sound_level(level.told, level.ohms, sensitivity)
+        return replace(level, loudness=sound_level(level.volts, level.ohms, sensitivity), told_loudness=told)
+
+    return replace(path, loads=tuple(loud(one) for one in path.loads))
 
 
 def _warm(facts: Facts, device: DeviceHeat) -> DeviceHeat:

@@ -1,0 +1,58 @@
+"""Numbers as a page tells them: the most with controls open, what the told input makes, half a turn by the taper."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from test_told_ends import AT_J1, AT_J2, told
+
+from netcheck.physics.behaviour import NO_LIMIT, LoadLevel, PathBehaviour
+from netcheck.report.figures import level_text, told_text
+from netcheck.rulebook.doing import numbers_of
+
+VOLUME = """\
+RV1 potentiometer 10k 1=GND 2=W 3=P {taper}
+U1 NE5532 1=O 2=FB 3=W 4=-15V 5=GND 6=X 7=X 8=+15V
+R3 2k FB GND
+R4 8k O FB
+R2 100R O OUT
+J1 jack T=P S=GND
+J2 jack T=OUT S=GND
+J9 header keyed 1=+15V 2=GND 3=-15V
+"""
+
+
+def way(tmp_path: Path, book, turn: str, taper: str = "") -> PathBehaviour:
+    circuit = VOLUME.format(taper=taper)
+    facts = told(tmp_path, book, circuit, AT_J1, AT_J2, more=f"      positions: {{sample.RV1: {turn}}}")
+    (path,) = numbers_of(facts, "sample").paths
+    return path
+
+
+def test_the_most_does_not_depend_on_where_the_volume_control_stands(tmp_path: Path, book) -> None:
+    low, open_ = way(tmp_path, book, "10 %"), way(tmp_path, book, "100 %")
+    for here, there in zip(low.loads, open_.loads, strict=True):
+        assert here.volts == pytest.approx(there.volts, rel=1e-6) and here.ends
+        assert here.limit == there.limit
+        assert here.told is not None and there.told is not None and here.told < there.told / 2
+    unloaded, heavy = low.loads[0], low.loads[-1]
+    # 2 V behind 10k into a track of 10k: 1 V at its top, a tenth of it five times amplified.
+    assert unloaded.told == pytest.approx(0.5, rel=0.2)
+    assert heavy.told_loudness is not None and heavy.loudness is not None and heavy.told_loudness < heavy.loudness
+    assert "dB SPL" in told_text(heavy)
+
+
+def test_what_the_told_input_makes_is_no_more_than_the_stage_can_give(tmp_path: Path, book) -> None:
+    facts = told(tmp_path, book, VOLUME.format(taper=""), AT_J1.replace("2 V", "20 V"), AT_J2,
+                 more="      positions: {sample.RV1: 100 %}")  # fmt: skip
+    (path,) = numbers_of(facts, "sample").paths
+    assert path.loads[0].told == path.loads[0].volts
+
+
+def test_the_end_of_a_search_is_no_maximum() -> None:
+    level = LoadLevel(32.0, 4.4, 0.195, 0.6, NO_LIMIT, 3.0)
+    assert level_text(level).startswith("at least 4.4 V rms")
+    assert level_text(replace(level, limit="the output of U1A reaches its supply")).startswith("4.4 V rms")
+    assert told_text(level) == ""
