@@ -125,6 +125,10 @@ def both_on_supplies(site: Site, part: Part) -> bool:
     return len(part.pins) == 2 and all(site.role(pin) in SUPPLIES for pin in part.pins)
 
 
+def both_rails(site: Site, part: Part) -> bool:
+    return len(part.pins) == 2 and all(site.role(pin) == "rail" for pin in part.pins)
+
+
 def name_of(site: Site, pin: Pin) -> str:
     return site.net(pin).name
 
@@ -366,7 +370,8 @@ def unfed_rail(site: Site) -> Iterator[Planted]:
         entries = [(part, pin) for part, pin in site.on(net.key) if part.kind == "connector"]
         made = any(p.kind == "regulator" and pin.role in ("output", "input") for p, pin in site.on(net.key))
         makers = {"diode", "bridge", "npn", "nmos"} & {part.kind for part, _ in site.on(net.key)}
-        if net.role == "rail" and len(entries) == 1 and not made and not makers:
+        behind = any(both_rails(site, p) for p, _ in site.on(net.key) if p.kind == "resistor")
+        if net.role == "rail" and len(entries) == 1 and not made and not makers and not behind:
             part, pin = entries[0]
             fed = [other.key for other, _ in site.on(net.key)]
             netlist = moved(site.netlist, {(part.ref, pin.number): f"unconnected-({part.ref}-Pad{pin.number})"})
