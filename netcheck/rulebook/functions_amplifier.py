@@ -6,7 +6,7 @@ The physics behind them is imported when the first number is asked for: numpy ta
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from itertools import combinations
 from typing import TYPE_CHECKING
@@ -15,11 +15,12 @@ from weakref import WeakKeyDictionary
 from netcheck.circuit.model import Amplifier, Part
 from netcheck.ground.units import DECIBEL, FARAD, HERTZ, PLAIN, VOLT, Unit, show
 from netcheck.language.scope import Trace
-from netcheck.language.types import Function, Number, Parameter, Text, Thing, Type, Word, YesNo
+from netcheck.language.types import Function, Number, Parameter, Text, Thing, Word, YesNo
 from netcheck.language.values import Unknown
 from netcheck.rulebook.at_rest import SHARE, STEADY
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.nouns import amplifier_text
+from netcheck.rulebook.signatures import always, number
 
 if TYPE_CHECKING:
     from netcheck.physics.loops import Loops, Reasons, Span
@@ -227,14 +228,6 @@ def _input_room(facts: Facts, trace: Trace, amp: Amplifier, side: str, guarantee
     return found.told(what, VOLT, facts.words.limit(STEADY).value, _share(facts))
 
 
-def _fixed(kind: Type) -> Callable[[Sequence[Type], Mapping[str, Type]], Type | str]:
-    return lambda types, named: kind
-
-
-def _number(name: str, unit: Unit, what: str, needed: bool = True) -> Parameter:
-    return Parameter(name, lambda kind: isinstance(kind, Number) and kind.unit == unit, what, needed)
-
-
 AMP = Parameter("amp", lambda kind: isinstance(kind, Thing) and kind.noun == "amplifier", "an amplifier")
 POWER = frozenset({"power amplifier"})
 EITHER = Parameter(
@@ -250,36 +243,36 @@ GUARANTEED = Parameter("guaranteed", lambda kind: isinstance(kind, YesNo), "yes 
 AMPLIFIER_FUNCTIONS: dict[str, Function] = {
     function.name: function
     for function in (
-        Function("noise_gain", (EITHER, _number("f", HERTZ, "a frequency")), _fixed(Number(PLAIN)), _noise_gain,
+        Function("noise_gain", (EITHER, number("f", HERTZ, "a frequency")), always(Number(PLAIN)), _noise_gain,
                  "one by the part of an amplifier's output that comes back to its inputs at a frequency"),
-        Function("loop_gain", (AMP,), _fixed(Number(PLAIN)), _loop_gain,
+        Function("loop_gain", (AMP,), always(Number(PLAIN)), _loop_gain,
                  "gain round an amplifier's loop for direct current; below zero where the feedback is positive"),
-        Function("closed_loop_bandwidth", (EITHER,), _fixed(Number(HERTZ)), _bandwidth,
+        Function("closed_loop_bandwidth", (EITHER,), always(Number(HERTZ)), _bandwidth,
                  "frequency at which an amplifier's loop gain has come down to one"),
-        Function("gain_at_crossover", (EITHER,), _fixed(Number(PLAIN)), _gain_at_crossover,
+        Function("gain_at_crossover", (EITHER,), always(Number(PLAIN)), _gain_at_crossover,
                  "noise gain of an amplifier where its loop gain is one"),
-        Function("least_stable_gain", (EITHER,), _fixed(Number(PLAIN)), _least_stable_gain,
+        Function("least_stable_gain", (EITHER,), always(Number(PLAIN)), _least_stable_gain,
                  "least noise gain at which an amplifier is stable, its compensation pins looked at"),
         Function("phase_margin",
-                 (AMP, _number("least", FARAD, "a capacitance", False), _number("most", FARAD, "a capacitance", False)),
-                 _fixed(Number(PLAIN)), _phase_margin,
+                 (AMP, number("least", FARAD, "a capacitance", False), number("most", FARAD, "a capacitance", False)),
+                 always(Number(PLAIN)), _phase_margin,
                  "least phase margin in degrees, without a load and with so many farads at each way out of the box"),
-        Function("offset_volts", (AMP,), _fixed(Number(VOLT)), _offset_volts("usual"),
+        Function("offset_volts", (AMP,), always(Number(VOLT)), _offset_volts("usual"),
                  "what the output of an amplifier is usually off by at rest, by offsets and bias currents"),
-        Function("offset_volts_most", (AMP,), _fixed(Number(VOLT)), _offset_volts("most"),
+        Function("offset_volts_most", (AMP,), always(Number(VOLT)), _offset_volts("most"),
                  "the same with the worst figures of the part book"),
-        Function("offset_of_bias", (AMP,), _fixed(Number(VOLT)), _offset_from("bias"),
+        Function("offset_of_bias", (AMP,), always(Number(VOLT)), _offset_from("bias"),
                  "what of offset_volts comes from bias currents of the amplifiers in the loop"),
-        Function("offset_before", (AMP,), _fixed(Number(VOLT)), _offset_from("before"),
+        Function("offset_before", (AMP,), always(Number(VOLT)), _offset_from("before"),
                  "what of offset_volts comes from stages before"),
         Function("feedback_loss",
-                 (AMP, _number("f", HERTZ, "a frequency"),
+                 (AMP, number("f", HERTZ, "a frequency"),
                   Parameter("inverting", lambda kind: isinstance(kind, YesNo), "yes or no")),
-                 _fixed(Number(DECIBEL)), _feedback_loss,
+                 always(Number(DECIBEL)), _feedback_loss,
                  "dB that an amplifier's feedback takes off its gain at a frequency, against 1 kHz"),
-        Function("largest_swing", (AMP,), _fixed(Number(VOLT)), _largest_swing,
+        Function("largest_swing", (AMP,), always(Number(VOLT)), _largest_swing,
                  "peak of the largest sine that an amplifier's output can possibly give between its supplies"),
-        Function("input_room", (AMP, SIDE, GUARANTEED), _fixed(Number(VOLT)), _input_room,
+        Function("input_room", (AMP, SIDE, GUARANTEED), always(Number(VOLT)), _input_room,
                  "volts at rest from the input to the end of its range, below or above; guaranteed or usual"),
     )
 }  # fmt: skip

@@ -24,6 +24,7 @@ from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.functions import PART_PARAMETER, PLACE, net_key
 from netcheck.rulebook.nouns_assembly import signal_ends
 from netcheck.rulebook.nouns_heat import heatsink_of
+from netcheck.rulebook.signatures import always
 
 if TYPE_CHECKING:
     from netcheck.physics.points import Range
@@ -303,10 +304,6 @@ def _same_number(types: Sequence[Type], named: Mapping[str, Type]) -> Type | str
     return types[0]
 
 
-def _fixed(kind: Type) -> Callable[[Sequence[Type], Mapping[str, Type]], Type | str]:
-    return lambda types, named: kind
-
-
 def _number(name: str, unit: Unit, needed: bool = True, unknown: bool = False) -> Parameter:
     said = {OHM: "ohms", WATT: "watts", CELSIUS: "degrees Celsius"}[unit]
     return Parameter(
@@ -321,42 +318,42 @@ _ANY_NUMBER = Parameter("x", lambda kind: isinstance(kind, Number), "a number", 
 OUTPUT_FUNCTIONS: dict[str, Function] = {
     function.name: function
     for function in (
-        Function("loads", (PLACE,), _fixed(ListOf(Number(OHM))), _loads,
+        Function("loads", (PLACE,), always(ListOf(Number(OHM))), _loads,
                  "loads of an output, the least first: those told, else those usual for a socket for headphones"),
-        Function("least_load", (PLACE,), _fixed(Number(OHM)), _least_load,
+        Function("least_load", (PLACE,), always(Number(OHM)), _least_load,
                  "the least load of an output, as loads(a) has it; unknown where nothing tells what it feeds"),
-        Function("told_outputs", (PLACE,), _fixed(ListOf(Thing("signal output"))), _told_outputs,
+        Function("told_outputs", (PLACE,), always(ListOf(Thing("signal output"))), _told_outputs,
                  "outputs that the assembly tells and that a net leads to"),
-        Function("loads_told", (PLACE,), _fixed(YesNo()), _loads_told, "whether the assembly tells loads of an output"),
-        Function("outlets", (PLACE,), _fixed(ListOf(Thing("part"))), _outlets,
+        Function("loads_told", (PLACE,), always(YesNo()), _loads_told, "whether the assembly tells loads of an output"),
+        Function("outlets", (PLACE,), always(ListOf(Thing("part"))), _outlets,
                  "connectors that an output leads to, contacts of switches and relays taken as on"),
-        Function("direct_outlets", (PLACE,), _fixed(ListOf(Thing("part"))), _direct_outlets,
+        Function("direct_outlets", (PLACE,), always(ListOf(Thing("part"))), _direct_outlets,
                  "those of them before which no capacitor stands"),
-        Function("phones_socket", (PLACE,), _fixed(Thing("part")), _phones_socket,
+        Function("phones_socket", (PLACE,), always(Thing("part")), _phones_socket,
                  "the socket for headphones that an output leads to, nothing when it leads to none"),
-        Function("driven_watts", (PART_PARAMETER, PLACE, _LOAD), _fixed(Number(WATT)),
+        Function("driven_watts", (PART_PARAMETER, PLACE, _LOAD), always(Number(WATT)),
                  _of_part("the heat of", "watts", WATT),
                  "most mean heat of a part while the stage with its output on a drives a load, rest included"),
-        Function("driven_amps", (PART_PARAMETER, PLACE, _LOAD), _fixed(Number(AMPERE)),
+        Function("driven_amps", (PART_PARAMETER, PLACE, _LOAD), always(Number(AMPERE)),
                  _of_part("the current of", "amps", AMPERE),
                  "peak current of a part while the stage with its output on a drives a load"),
-        Function("driven_volts", (PART_PARAMETER, PLACE, _LOAD), _fixed(Number(VOLT)),
+        Function("driven_volts", (PART_PARAMETER, PLACE, _LOAD), always(Number(VOLT)),
                  _of_part("the voltage across", "volts", VOLT),
                  "most volts across a part, collector to emitter, while the stage drives a load"),
-        Function("stage_swing", (PLACE, _LOAD), _fixed(Number(VOLT)), _swing,
+        Function("stage_swing", (PLACE, _LOAD), always(Number(VOLT)), _swing,
                  "peak of the largest sine that a stage gives into a load"),
-        Function("stage_limit", (PLACE, _LOAD), _fixed(Text()), _limited_by,
+        Function("stage_limit", (PLACE, _LOAD), always(Text()), _limited_by,
                  "what ends the swing of a stage into a load, at the least current gain"),
-        Function("stage_loudness", (PLACE,), _fixed(Number(DECIBEL)), _loudness,
+        Function("stage_loudness", (PLACE,), always(Number(DECIBEL)), _loudness,
                  "sound pressure at the largest level into the loads told, dB SPL"),
         Function("celsius",
                  (_THING, _number("watts", WATT, False, True), _number("together", WATT, False, True),
                   _number("air", CELSIUS, False)),
-                 _fixed(Number(CELSIUS)), _celsius,
+                 always(Number(CELSIUS)), _celsius,
                  "temperature inside a part at so many watts, with all that its heatsink takes"),
-        Function("to_air", (PART_PARAMETER,), _fixed(Number(KELVIN_PER_WATT)), _to_air,
+        Function("to_air", (PART_PARAMETER,), always(Number(KELVIN_PER_WATT)), _to_air,
                  "kelvins a watt from the junction of a part to the air; all parts on a heatsink heat it alike"),
-        Function("body_watts", (PART_PARAMETER,), _fixed(Number(WATT)), _body_watts,
+        Function("body_watts", (PART_PARAMETER,), always(Number(WATT)), _body_watts,
                  "what a resistor of the body that its footprint tells is rated for, as a rule"),
         Function("low_end", (_ANY_NUMBER,), _same_number, _end(0), "the low end of a number that is not certain"),
         Function("high_end", (_ANY_NUMBER,), _same_number, _end(1), "the high end of a number that is not certain"),

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
 
 from netcheck.circuit.model import Part
-from netcheck.ground.units import DECIBEL, HERTZ, OHM, PLAIN, SECOND, VOLT, Unit, show
+from netcheck.ground.units import DECIBEL, HERTZ, OHM, PLAIN, SECOND, VOLT, show
 from netcheck.language.scope import Trace
-from netcheck.language.types import Function, ListOf, Number, Parameter, Text, Thing, Type, Word, YesNo
+from netcheck.language.types import Function, ListOf, Number, Parameter, Text, Thing, Word, YesNo
 from netcheck.language.values import Lot, Unknown, unite
 from netcheck.physics.ports import SignalPath
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.functions import PART_PARAMETER, PLACE, net_key
 from netcheck.rulebook.signals import loudness, signals_of
+from netcheck.rulebook.signatures import always, number
 
 MIDDLE = 1000.0
 HIGHEST = 1e8  # no corner is looked for beyond
@@ -21,20 +21,12 @@ MOST_PATHS = 4  # of one part
 STEPS = 50  # what a number of a path counts among the steps of a verdict
 
 
-def _number(name: str, unit: Unit, expected: str, needed: bool = True) -> Parameter:
-    return Parameter(name, lambda kind: isinstance(kind, Number) and kind.unit == unit, expected, needed)
-
-
 PATH = Parameter("path", lambda kind: isinstance(kind, Thing) and kind.noun == "signal path", "a signal path")
-AT = _number("f", HERTZ, "a frequency", needed=False)
-LOW, HIGH = _number("low", HERTZ, "a frequency"), _number("high", HERTZ, "a frequency")
-DROP = _number("drop", DECIBEL, "decibels")
-LOAD = _number("load", OHM, "ohms")
+AT = number("f", HERTZ, "a frequency", needed=False)
+LOW, HIGH = number("low", HERTZ, "a frequency"), number("high", HERTZ, "a frequency")
+DROP = number("drop", DECIBEL, "decibels")
+LOAD = number("load", OHM, "ohms")
 SIDE = Parameter("side", lambda kind: isinstance(kind, Text | Word), "'low' or 'high'")
-
-
-def _fixed(kind: Type) -> Callable[[Sequence[Type], Mapping[str, Type]], Type | str]:
-    return lambda types, named: kind
 
 
 def _looked(facts: Facts, trace: Trace, path: SignalPath) -> None:
@@ -238,47 +230,47 @@ def _signal_volts(facts: Facts, trace: Trace, part: Part, f: float) -> object:
 SIGNAL_FUNCTIONS: dict[str, Function] = {
     function.name: function
     for function in (
-        Function("gain", (PATH, AT), _fixed(Number(DECIBEL)), _gain,
+        Function("gain", (PATH, AT), always(Number(DECIBEL)), _gain,
                  "gain of a signal path at a frequency (1 kHz if left out), from its source to its heaviest load"),
-        Function("full_gain", (PATH,), _fixed(Number(DECIBEL)), _full_gain,
+        Function("full_gain", (PATH,), always(Number(DECIBEL)), _full_gain,
                  "the same at 1 kHz with every control that can close the path fully open"),
-        Function("full_volts", (PATH,), _fixed(Number(VOLT)), _full_volts,
+        Function("full_volts", (PATH,), always(Number(VOLT)), _full_volts,
                  "V rms that the largest level of the source would make so, were there no limit"),
-        Function("controls", (PATH,), _fixed(ListOf(Thing("part"))), _controls,
+        Function("controls", (PATH,), always(ListOf(Thing("part"))), _controls,
                  "potentiometers of a path that can close it"),
-        Function("inverts", (PATH,), _fixed(YesNo()), _inverts,
+        Function("inverts", (PATH,), always(YesNo()), _inverts,
                  "whether the output of a path goes down when its input goes up, at 1 kHz"),
-        Function("flatness", (PATH, LOW, HIGH), _fixed(Number(DECIBEL)), _flatness,
+        Function("flatness", (PATH, LOW, HIGH), always(Number(DECIBEL)), _flatness,
                  "largest deviation from the gain at 1 kHz between two frequencies, with any load that is told"),
-        Function("delay", (PATH, AT), _fixed(Number(SECOND)), _delay, "group delay of a path at a frequency"),
-        Function("delay_spread", (PATH, LOW, HIGH), _fixed(Number(SECOND)), _delay_spread,
+        Function("delay", (PATH, AT), always(Number(SECOND)), _delay, "group delay of a path at a frequency"),
+        Function("delay_spread", (PATH, LOW, HIGH), always(Number(SECOND)), _delay_spread,
                  "longest less shortest group delay between two frequencies"),
-        Function("corner", (PATH, SIDE, DROP), _fixed(Number(HERTZ)), _corner,
+        Function("corner", (PATH, SIDE, DROP), always(Number(HERTZ)), _corner,
                  "where a path has fallen by so many dB from 1 kHz, on the 'low' or the 'high' side; 0 if nowhere low"),
-        Function("corner_range", (PATH, SIDE, DROP), _fixed(Number(HERTZ)), _corner_range,
+        Function("corner_range", (PATH, SIDE, DROP), always(Number(HERTZ)), _corner_range,
                  "the same with the tolerances of its parts: from its lowest to its highest"),
-        Function("corner_parts", (PATH, SIDE, DROP), _fixed(ListOf(Thing("part"))), _corner_parts,
+        Function("corner_parts", (PATH, SIDE, DROP), always(ListOf(Thing("part"))), _corner_parts,
                  "parts that set such a corner, capacitors first, the one with most say before the others"),
-        Function("corner_share", (PATH, PART_PARAMETER, SIDE, DROP), _fixed(Number(PLAIN)), _corner_share,
+        Function("corner_share", (PATH, PART_PARAMETER, SIDE, DROP), always(Number(PLAIN)), _corner_share,
                  "how much of such a corner a part sets: 1 for the capacitor of an RC by itself"),
-        Function("steepness", (PATH, SIDE, DROP), _fixed(Number(PLAIN)), _steepness,
+        Function("steepness", (PATH, SIDE, DROP), always(Number(PLAIN)), _steepness,
                  "slope at such a corner as a power of the frequency: 0.5 at -3 dB of an RC by itself"),
-        Function("noise", (PATH,), _fixed(Number(VOLT)), _noise,
+        Function("noise", (PATH,), always(Number(VOLT)), _noise,
                  "noise at the output of a path, V rms between 20 Hz and 20 kHz, its source at rest"),
-        Function("noise_weighted", (PATH,), _fixed(Number(VOLT)), _noise_weighted, "the same, A-weighted"),
-        Function("noisiest", (PATH,), _fixed(ListOf(Thing("part"))), _noisiest, "parts that make most of that noise"),
-        Function("loudness", (PATH, _number("v", VOLT, "volts")), _fixed(Number(DECIBEL)), _loudness,
+        Function("noise_weighted", (PATH,), always(Number(VOLT)), _noise_weighted, "the same, A-weighted"),
+        Function("noisiest", (PATH,), always(ListOf(Thing("part"))), _noisiest, "parts that make most of that noise"),
+        Function("loudness", (PATH, number("v", VOLT, "volts")), always(Number(DECIBEL)), _loudness,
                  "dB SPL that volts (rms) make in what hangs at the output, by the sensitivity that is told"),
-        Function("swing", (PATH, LOAD), _fixed(Number(VOLT)), _swing,
+        Function("swing", (PATH, LOAD), always(Number(VOLT)), _swing,
                  "largest undistorted sine at the output of a path into a load, V rms"),
-        Function("swing_limit", (PATH, LOAD), _fixed(Text()), _swing_limit, "what limits it, a clause"),
-        Function("most_before", (PATH,), _fixed(Number(VOLT)), _most_before,
+        Function("swing_limit", (PATH, LOAD), always(Text()), _swing_limit, "what limits it, a clause"),
+        Function("most_before", (PATH,), always(Number(VOLT)), _most_before,
                  "V rms of the source that distort though the controls that close the path are turned down"),
-        Function("input_ohms", (PATH,), _fixed(Number(OHM)), _input_ohms, "what a source meets at 1 kHz"),
-        Function("output_ohms", (PATH, AT), _fixed(Number(OHM)), _output_ohms, "what a load meets at a frequency"),
-        Function("source_resistance", (PLACE, AT), _fixed(Number(OHM)), _source_resistance,
+        Function("input_ohms", (PATH,), always(Number(OHM)), _input_ohms, "what a source meets at 1 kHz"),
+        Function("output_ohms", (PATH, AT), always(Number(OHM)), _output_ohms, "what a load meets at a frequency"),
+        Function("source_resistance", (PLACE, AT), always(Number(OHM)), _source_resistance,
                  "what a net of a signal path shows at a frequency, its source at rest and no load at its output"),
-        Function("signal_volts", (PART_PARAMETER, _number("f", HERTZ, "a frequency")), _fixed(Number(VOLT)),
+        Function("signal_volts", (PART_PARAMETER, number("f", HERTZ, "a frequency")), always(Number(VOLT)),
                  _signal_volts, "V rms of the largest signal across a part of two ends at a frequency"),
     )
 }  # fmt: skip

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from netcheck.circuit.model import Net, Part
 from netcheck.circuit.netnames import read_net_name
 from netcheck.ground.units import AMPERE, VOLT, VOLT_AMPERE, WATT
 from netcheck.language.scope import Trace
-from netcheck.language.types import Function, Number, Type, YesNo
+from netcheck.language.types import Function, Number, YesNo
 from netcheck.language.values import Unknown
 from netcheck.physics.meeting import protected
 from netcheck.physics.rectifying_rails import Rectified
@@ -18,6 +18,7 @@ from netcheck.physics.rectifying_windings import Winding
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.functions import PART_PARAMETER, PLACE, net_key
 from netcheck.rulebook.nouns_supply import drawn, peak_of, supply, why_unbuilt, why_unknown
+from netcheck.rulebook.signatures import always
 from netcheck.rulebook.supplies import rectified, supplies
 
 if TYPE_CHECKING:
@@ -155,40 +156,36 @@ def _watts(facts: Facts, trace: Trace, part: Part) -> object:
     return most
 
 
-def _fixed(kind: Type) -> Callable[[Sequence[Type], Mapping[str, Type]], Type | str]:
-    return lambda types, named: kind
-
-
 SUPPLY_FUNCTIONS: dict[str, Function] = {
     function.name: function
     for function in (
-        Function("named_volts", (PLACE,), _fixed(Number(VOLT)), _named_volts,
+        Function("named_volts", (PLACE,), always(Number(VOLT)), _named_volts,
                  "volts that the name of a net states for a rail, nothing when it states none"),
-        Function("rectified_peak", (PLACE,), _fixed(Number(VOLT)), _rectified_peak,
+        Function("rectified_peak", (PLACE,), always(Number(VOLT)), _rectified_peak,
                  "volts of a net behind a rectifier at high mains without load, a magnitude; 0 for other nets"),
-        Function("peak_across", (PART_PARAMETER,), _fixed(Number(VOLT)), _peak_across,
+        Function("peak_across", (PART_PARAMETER,), always(Number(VOLT)), _peak_across,
                  "the same across a part between such a net and a ground; 0 for other parts"),
-        Function("bears_reversal", (PLACE,), _fixed(YesNo()), _bears_reversal,
+        Function("bears_reversal", (PLACE,), always(YesNo()), _bears_reversal,
                  "whether what a net leads to bears the wrong polarity: a series diode, a fuse with a clamp, a FET"),
-        Function("drawn_volt_amperes", (PART_PARAMETER,), _fixed(Number(VOLT_AMPERE)), _drawn_volt_amperes,
+        Function("drawn_volt_amperes", (PART_PARAMETER,), always(Number(VOLT_AMPERE)), _drawn_volt_amperes,
                  "VA that a transformer gives with music: volts of its windings times the rms of their currents"),
-        Function("fuse_amps", (PART_PARAMETER,), _fixed(Number(AMPERE)), _fuse_amps,
+        Function("fuse_amps", (PART_PARAMETER,), always(Number(AMPERE)), _fuse_amps,
                  "rms through a fuse between a winding and its rectifier, with music; nothing for other parts"),
-        Function("behind_rectifier", (PART_PARAMETER,), _fixed(YesNo()), _behind_rectifier,
+        Function("behind_rectifier", (PART_PARAMETER,), always(YesNo()), _behind_rectifier,
                  "whether a rectifier whose windings are told feeds a regulator"),
-        Function("spare_at_rest", (PART_PARAMETER,), _fixed(Number(VOLT)),
+        Function("spare_at_rest", (PART_PARAMETER,), always(Number(VOLT)),
                  _of_fed(lambda fed: fed.spare_at_rest(), "the drop-out"),
                  "volts more than a regulator needs across it, at low mains and rest, with the best of what is open"),
-        Function("spare_with_signal", (PART_PARAMETER,), _fixed(Number(VOLT)),
+        Function("spare_with_signal", (PART_PARAMETER,), always(Number(VOLT)),
                  _of_fed(lambda fed: fed.spare_with_signal(), "the load"),
                  "the same with music, with the worst of what is open"),
-        Function("input_least", (PART_PARAMETER,), _fixed(Number(VOLT)),
+        Function("input_least", (PART_PARAMETER,), always(Number(VOLT)),
                  _of_fed(lambda fed: fed.worst, "the load"),
                  "least volts at a regulator's input: bottom of the ripple, low mains, music; a magnitude"),
-        Function("output_amps", (PART_PARAMETER,), _fixed(Number(AMPERE)),
+        Function("output_amps", (PART_PARAMETER,), always(Number(AMPERE)),
                  _of_fed(lambda fed: fed.signal, "the load"),
                  "what a regulator gives at most, with music"),
-        Function("regulator_watts", (PART_PARAMETER,), _fixed(Number(WATT)), _watts,
+        Function("regulator_watts", (PART_PARAMETER,), always(Number(WATT)), _watts,
                  "heat of a regulator at high mains and with music"),
     )
 }  # fmt: skip

@@ -14,11 +14,12 @@ from netcheck.circuit.model import NET_ROLES, Net, Part
 from netcheck.ground.units import CELSIUS, DECIBEL, EURO, FARAD, HERTZ, METRE, OHM, PLAIN, SECOND, VOLT, VOLT_AMPERE
 from netcheck.intake.assembly import ChassisPart, SignalInput, SignalOutput
 from netcheck.intake.chassisparts import SORT_NAMES
-from netcheck.language.types import Attribute, ListOf, Number, Text, Thing, Type, Word, YesNo
+from netcheck.language.types import Attribute, ListOf, Number, Text, Thing, Word, YesNo
 from netcheck.language.values import Lot, Unknown
 from netcheck.physics.bonds import carries_signal, ohms_of
 from netcheck.physics.conductors import Conductor, GroundLoop
 from netcheck.rulebook.facts import Facts
+from netcheck.rulebook.signatures import attr
 
 PART, PIN, NET = Thing("part"), Thing("pin"), Thing("net")
 NOT_GIVEN = "no assembly file was given"
@@ -54,10 +55,6 @@ class SignalEnd:
     entry: SignalInput | SignalOutput
 
 
-def _attr(kind: Type, get: Callable[[Any, Any], object]) -> Attribute:
-    return Attribute(kind, get)
-
-
 def _unknown_or(value: object, reason: str) -> object:
     return Unknown((reason,)) if value is None else value
 
@@ -89,19 +86,19 @@ def _keyed(facts: Facts, lead: Lead) -> object:
 
 
 CABLE_ATTRIBUTES: dict[str, Attribute] = {
-    "name": _attr(Text(), lambda facts, lead: lead.name),
-    "near": _attr(PART, lambda facts, lead: facts.circuit.parts[lead.near]),
-    "far": _attr(PART, lambda facts, lead: facts.circuit.parts[lead.far]),
-    "wires": _attr(ListOf(Thing("wire")), lambda facts, lead: Lot(tuple(w for w in lead.wires if w.kind == "wire"))),
-    "keyed": _attr(YesNo(), _keyed),
-    "direct": _attr(YesNo(), lambda facts, lead: lead.direct),
-    "balanced": _attr(YesNo(), lambda facts, lead: lead.balanced),
-    "screened": _attr(YesNo(), lambda facts, lead: lead.screened),
-    "screen_ends": _attr(
+    "name": attr(Text(), lambda facts, lead: lead.name),
+    "near": attr(PART, lambda facts, lead: facts.circuit.parts[lead.near]),
+    "far": attr(PART, lambda facts, lead: facts.circuit.parts[lead.far]),
+    "wires": attr(ListOf(Thing("wire")), lambda facts, lead: Lot(tuple(w for w in lead.wires if w.kind == "wire"))),
+    "keyed": attr(YesNo(), _keyed),
+    "direct": attr(YesNo(), lambda facts, lead: lead.direct),
+    "balanced": attr(YesNo(), lambda facts, lead: lead.balanced),
+    "screened": attr(YesNo(), lambda facts, lead: lead.screened),
+    "screen_ends": attr(
         ListOf(NET), lambda facts, lead: Lot(tuple(facts.circuit.nets[key] for key in lead.screen_ends))
     ),
-    "carries_signal": _attr(YesNo(), _carries_signal),
-    "length": _attr(
+    "carries_signal": attr(YesNo(), _carries_signal),
+    "length": attr(
         Number(METRE), lambda facts, lead: _unknown_or(lead.length, f"the length of the {lead.name} is not given")
     ),
 }
@@ -116,13 +113,13 @@ def _end_net(at: int) -> Callable[[Any, Any], object]:
 
 
 WIRE_ATTRIBUTES: dict[str, Attribute] = {
-    "kind": _attr(Word(WIRE_KINDS), lambda facts, wire: wire.kind),
-    "cable": _attr(Text(), lambda facts, wire: wire.cable.removeprefix("cable/")),
-    "pin_from": _attr(PIN, _end_pin(0)),
-    "pin_to": _attr(PIN, _end_pin(1)),
-    "net_from": _attr(NET, _end_net(0)),
-    "net_to": _attr(NET, _end_net(1)),
-    "ohms": _attr(Number(OHM), lambda facts, wire: ohms_of(wire, facts.words)),
+    "kind": attr(Word(WIRE_KINDS), lambda facts, wire: wire.kind),
+    "cable": attr(Text(), lambda facts, wire: wire.cable.removeprefix("cable/")),
+    "pin_from": attr(PIN, _end_pin(0)),
+    "pin_to": attr(PIN, _end_pin(1)),
+    "net_from": attr(NET, _end_net(0)),
+    "net_to": attr(NET, _end_net(1)),
+    "ohms": attr(Number(OHM), lambda facts, wire: ohms_of(wire, facts.words)),
 }
 
 
@@ -163,13 +160,13 @@ def _perhaps_by_a_screw(facts: Facts, nets: Iterable[str]) -> object:
 
 
 IN_ASSEMBLY_NET: dict[str, Attribute] = {
-    "own_role": _attr(Word(NET_ROLES), lambda facts, net: _alone(facts, net).role),
-    "own_volts": _attr(Number(VOLT), _own_volts),
-    "joined": _attr(
+    "own_role": attr(Word(NET_ROLES), lambda facts, net: _alone(facts, net).role),
+    "own_volts": attr(Number(VOLT), _own_volts),
+    "joined": attr(
         ListOf(NET),
         lambda facts, net: Lot(tuple(facts.circuit.nets[key] for key in facts.walks.joined_by_cable(net.key))),
     ),
-    "on_case": _attr(YesNo(), _on_case),
+    "on_case": attr(YesNo(), _on_case),
 }
 
 
@@ -194,23 +191,23 @@ def _windings(name: str) -> Callable[[Any, Any], object]:
 
 
 IN_ASSEMBLY_PART: dict[str, Attribute] = {
-    "in_chassis": _attr(YesNo(), lambda facts, part: _chassis(facts, part) is not None),
-    "sort": _attr(
+    "in_chassis": attr(YesNo(), lambda facts, part: _chassis(facts, part) is not None),
+    "sort": attr(
         Word(frozenset({"", *SORT_NAMES})),
         lambda facts, part: chassis.sort if (chassis := _chassis(facts, part)) is not None else "",
     ),
-    "mated": _attr(YesNo(), lambda facts, part: facts.is_mated(part)),
-    "primary_volts": _attr(ListOf(Number(VOLT)), _windings("primary")),
-    "secondary_volts": _attr(ListOf(Number(VOLT)), _windings("secondaries")),
-    "power": _attr(Number(VOLT_AMPERE), _of_chassis("power", "power")),
-    "regulation": _attr(Number(PLAIN), _of_chassis("regulation", "regulation")),
+    "mated": attr(YesNo(), lambda facts, part: facts.is_mated(part)),
+    "primary_volts": attr(ListOf(Number(VOLT)), _windings("primary")),
+    "secondary_volts": attr(ListOf(Number(VOLT)), _windings("secondaries")),
+    "power": attr(Number(VOLT_AMPERE), _of_chassis("power", "power")),
+    "regulation": attr(Number(PLAIN), _of_chassis("regulation", "regulation")),
 }
 
 IN_ASSEMBLY_CONDUCTOR: dict[str, Attribute] = {
-    "nets": _attr(
+    "nets": attr(
         ListOf(NET), lambda facts, c: Lot(tuple(facts.circuit.nets[k] for k in c.nets if k in facts.circuit.nets))
     ),
-    "cable": _attr(Text(), lambda facts, conductor: conductor.cable),
+    "cable": attr(Text(), lambda facts, conductor: conductor.cable),
 }
 
 
@@ -222,22 +219,22 @@ def _passes(kind: str) -> Callable[[Any, Any], object]:
 
 
 LOOP_ATTRIBUTES: dict[str, Attribute] = {
-    "conductors": _attr(ListOf(Thing("conductor")), lambda facts, loop: Lot(loop.conductors)),
-    "grounds": _attr(ListOf(NET), lambda facts, loop: Lot(tuple(facts.circuit.nets[key] for key in loop.grounds))),
-    "cables": _attr(ListOf(Text()), lambda facts, loop: Lot(loop.cables)),
-    "through_case": _attr(YesNo(), lambda facts, loop: loop.through_case),
-    "inside_one_cable": _attr(YesNo(), lambda facts, loop: loop.inside_one_cable),
-    "signal_reference": _attr(YesNo(), lambda facts, loop: loop.carries_signal_reference),
-    "ohms": _attr(Number(OHM), lambda facts, loop: loop.ohms),
-    "through_outside": _attr(YesNo(), _passes("outside")),
-    "through_screen": _attr(YesNo(), _passes("screen")),
+    "conductors": attr(ListOf(Thing("conductor")), lambda facts, loop: Lot(loop.conductors)),
+    "grounds": attr(ListOf(NET), lambda facts, loop: Lot(tuple(facts.circuit.nets[key] for key in loop.grounds))),
+    "cables": attr(ListOf(Text()), lambda facts, loop: Lot(loop.cables)),
+    "through_case": attr(YesNo(), lambda facts, loop: loop.through_case),
+    "inside_one_cable": attr(YesNo(), lambda facts, loop: loop.inside_one_cable),
+    "signal_reference": attr(YesNo(), lambda facts, loop: loop.carries_signal_reference),
+    "ohms": attr(Number(OHM), lambda facts, loop: loop.ohms),
+    "through_outside": attr(YesNo(), _passes("outside")),
+    "through_screen": attr(YesNo(), _passes("screen")),
 }
 ISLAND_ATTRIBUTES: dict[str, Attribute] = {
-    "grounds": _attr(ListOf(NET), lambda facts, island: Lot(tuple(facts.circuit.nets[key] for key in island.grounds))),
-    "supplies": _attr(
+    "grounds": attr(ListOf(NET), lambda facts, island: Lot(tuple(facts.circuit.nets[key] for key in island.grounds))),
+    "supplies": attr(
         ListOf(PART), lambda facts, island: Lot(tuple(facts.circuit.parts[key] for key in island.supplies))
     ),
-    "apart": _attr(YesNo(), lambda facts, island: Unknown(island.doubts) if island.doubts else True),
+    "apart": attr(YesNo(), lambda facts, island: Unknown(island.doubts) if island.doubts else True),
 }
 
 
@@ -259,9 +256,9 @@ def _case_net(facts: Facts, case: CaseOf) -> object:
 
 
 CASE_ATTRIBUTES: dict[str, Attribute] = {
-    "metal": _attr(YesNo(), _metal),
-    "net": _attr(NET, _case_net),
-    "bonds": _attr(ListOf(Thing("wire")), _bonds),
+    "metal": attr(YesNo(), _metal),
+    "net": attr(NET, _case_net),
+    "bonds": attr(ListOf(Thing("wire")), _bonds),
 }
 
 
@@ -276,13 +273,13 @@ def _target(name: str, part: str = "") -> Callable[[Any, Any], object]:
 
 
 TARGET_ATTRIBUTES: dict[str, Attribute] = {
-    "passband_low": _attr(Number(HERTZ), _target("passband", "low")),
-    "passband_high": _attr(Number(HERTZ), _target("passband", "high")),
-    "passband_within": _attr(Number(DECIBEL), _target("passband", "most")),
-    "delay_low": _attr(Number(HERTZ), _target("group_delay", "low")),
-    "delay_high": _attr(Number(HERTZ), _target("group_delay", "high")),
-    "delay_spread": _attr(Number(SECOND), _target("group_delay", "most")),
-    "noise": _attr(Number(VOLT), _target("noise")),
+    "passband_low": attr(Number(HERTZ), _target("passband", "low")),
+    "passband_high": attr(Number(HERTZ), _target("passband", "high")),
+    "passband_within": attr(Number(DECIBEL), _target("passband", "most")),
+    "delay_low": attr(Number(HERTZ), _target("group_delay", "low")),
+    "delay_high": attr(Number(HERTZ), _target("group_delay", "high")),
+    "delay_spread": attr(Number(SECOND), _target("group_delay", "most")),
+    "noise": attr(Number(VOLT), _target("noise")),
 }
 
 
@@ -302,19 +299,19 @@ def _back(facts: Facts, end: SignalEnd) -> object:
 
 
 _END_ATTRIBUTES: dict[str, Attribute] = {
-    "pin": _attr(PIN, lambda facts, end: facts.circuit.pins[end.key]),
-    "net": _attr(NET, lambda facts, end: facts.circuit.nets[facts.circuit.pins[end.key].net]),
-    "back": _attr(PIN, _back),
-    "largest_volts": _attr(Number(VOLT), _of_entry("largest_volts", "largest level")),
+    "pin": attr(PIN, lambda facts, end: facts.circuit.pins[end.key]),
+    "net": attr(NET, lambda facts, end: facts.circuit.nets[facts.circuit.pins[end.key].net]),
+    "back": attr(PIN, _back),
+    "largest_volts": attr(Number(VOLT), _of_entry("largest_volts", "largest level")),
 }
 INPUT_ATTRIBUTES = {
     **_END_ATTRIBUTES,
-    "source_ohms": _attr(Number(OHM), _of_entry("source_ohms", "source impedance")),
+    "source_ohms": attr(Number(OHM), _of_entry("source_ohms", "source impedance")),
 }
 OUTPUT_ATTRIBUTES = {
     **_END_ATTRIBUTES,
-    "loads": _attr(ListOf(Number(OHM)), lambda facts, end: Lot(end.entry.loads)),
-    "cable_farads": _attr(Number(FARAD), _of_entry("cable_farads", "capacitance of the lead")),
+    "loads": attr(ListOf(Number(OHM)), lambda facts, end: Lot(end.entry.loads)),
+    "cable_farads": attr(Number(FARAD), _of_entry("cable_farads", "capacitance of the lead")),
 }
 
 
@@ -353,32 +350,32 @@ def _ambient(facts: Facts, whole: Whole) -> object:
 
 
 ASSEMBLY_ATTRIBUTES: dict[str, Attribute] = {
-    "given": _attr(YesNo(), lambda facts, whole: facts.assembled is not None),
-    "name": _attr(Text(), lambda facts, whole: facts.assembled.file.name if facts.assembled is not None else ""),
-    "build": _attr(Number(PLAIN), lambda facts, whole: facts.assembled.file.build if facts.assembled else 1),
-    "boards": _attr(ListOf(Thing("board")), lambda facts, whole: Lot(facts.boards)),
-    "parts": _attr(ListOf(PART), lambda facts, whole: Lot(facts.parts)),
-    "chassis_parts": _attr(
+    "given": attr(YesNo(), lambda facts, whole: facts.assembled is not None),
+    "name": attr(Text(), lambda facts, whole: facts.assembled.file.name if facts.assembled is not None else ""),
+    "build": attr(Number(PLAIN), lambda facts, whole: facts.assembled.file.build if facts.assembled else 1),
+    "boards": attr(ListOf(Thing("board")), lambda facts, whole: Lot(facts.boards)),
+    "parts": attr(ListOf(PART), lambda facts, whole: Lot(facts.parts)),
+    "chassis_parts": attr(
         ListOf(PART), lambda facts, whole: Lot(tuple(p for p in facts.parts if _chassis(facts, p) is not None))
     ),
-    "nets": _attr(ListOf(NET), lambda facts, whole: Lot(facts.nets)),
-    "rails": _attr(ListOf(NET), lambda facts, whole: Lot(facts.nets_of("rail"))),
-    "grounds": _attr(ListOf(NET), lambda facts, whole: Lot(facts.nets_of("ground"))),
-    "mains": _attr(ListOf(NET), lambda facts, whole: Lot(facts.nets_of("mains"))),
-    "connectors": _attr(
+    "nets": attr(ListOf(NET), lambda facts, whole: Lot(facts.nets)),
+    "rails": attr(ListOf(NET), lambda facts, whole: Lot(facts.nets_of("rail"))),
+    "grounds": attr(ListOf(NET), lambda facts, whole: Lot(facts.nets_of("ground"))),
+    "mains": attr(ListOf(NET), lambda facts, whole: Lot(facts.nets_of("mains"))),
+    "connectors": attr(
         ListOf(Thing("part", frozenset({"connector"}))), lambda facts, whole: Lot(facts.by_kind.get("connector", ()))
     ),
-    "cables": _attr(ListOf(Thing("cable")), lambda facts, whole: Lot(facts.assembled.leads if facts.assembled else ())),
-    "wires": _attr(ListOf(Thing("wire")), lambda facts, whole: Lot(facts.assembled.wires if facts.assembled else ())),
-    "inputs": _attr(ListOf(Thing("signal input")), lambda facts, whole: Lot(signal_ends(facts, outputs=False))),
-    "outputs": _attr(ListOf(Thing("signal output")), lambda facts, whole: Lot(signal_ends(facts, outputs=True))),
-    "case": _attr(
+    "cables": attr(ListOf(Thing("cable")), lambda facts, whole: Lot(facts.assembled.leads if facts.assembled else ())),
+    "wires": attr(ListOf(Thing("wire")), lambda facts, whole: Lot(facts.assembled.wires if facts.assembled else ())),
+    "inputs": attr(ListOf(Thing("signal input")), lambda facts, whole: Lot(signal_ends(facts, outputs=False))),
+    "outputs": attr(ListOf(Thing("signal output")), lambda facts, whole: Lot(signal_ends(facts, outputs=True))),
+    "case": attr(
         Thing("case"), lambda facts, whole: CaseOf() if facts.assembled and facts.assembled.file.case else None
     ),
-    "targets": _attr(Thing("targets"), lambda facts, whole: Wanted()),
-    "cost": _attr(Number(EURO), _cost),
-    "budget": _attr(Number(EURO), _budget),
-    "ambient": _attr(Number(CELSIUS), _ambient),
+    "targets": attr(Thing("targets"), lambda facts, whole: Wanted()),
+    "cost": attr(Number(EURO), _cost),
+    "budget": attr(Number(EURO), _budget),
+    "ambient": attr(Number(CELSIUS), _ambient),
 }
 
 ASSEMBLY_NOUNS: Mapping[str, Mapping[str, Attribute]] = {

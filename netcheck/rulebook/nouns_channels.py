@@ -2,19 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any
-
-from netcheck.language.types import Attribute, ListOf, Text, Thing, Type, YesNo
+from netcheck.language.types import Attribute, ListOf, Text, Thing, YesNo
 from netcheck.language.values import Lot
 from netcheck.physics.channels import ChannelPair, Couple, Crossing, Meeting
 from netcheck.rulebook.facts import Facts
+from netcheck.rulebook.signatures import attr
 
 PART, PIN, NET = Thing("part"), Thing("pin"), Thing("net")
-
-
-def _attr(kind: Type, get: Callable[[Any, Any], object]) -> Attribute:
-    return Attribute(kind, get)
 
 
 def _pins(facts: Facts, keys: tuple[str, ...]) -> Lot:
@@ -27,30 +21,28 @@ def _parts(facts: Facts, keys: tuple[str, ...]) -> Lot:
 
 CHANNEL_NOUNS: dict[str, dict[str, Attribute]] = {
     "channel pair": {
-        "couples": _attr(ListOf(Thing("couple")), lambda facts, pair: Lot(pair.couples)),
-        "left_over": _attr(ListOf(PART), lambda facts, pair: _parts(facts, pair.left_over)),
-        "meetings": _attr(ListOf(Thing("meeting")), lambda facts, pair: Lot(pair.meetings)),
-        "crossings": _attr(ListOf(Thing("crossing")), lambda facts, pair: Lot(pair.crossings)),
-        "told_by": _attr(Text(), lambda facts, pair: pair.told_by),
+        "couples": attr(ListOf(Thing("couple")), lambda facts, pair: Lot(pair.couples)),
+        "left_over": attr(ListOf(PART), lambda facts, pair: _parts(facts, pair.left_over)),
+        "meetings": attr(ListOf(Thing("meeting")), lambda facts, pair: Lot(pair.meetings)),
+        "crossings": attr(ListOf(Thing("crossing")), lambda facts, pair: Lot(pair.crossings)),
+        "told_by": attr(Text(), lambda facts, pair: pair.told_by),
     },
     "couple": {
-        "left": _attr(PART, lambda facts, couple: facts.circuit.parts[couple.left]),
-        "right": _attr(PART, lambda facts, couple: facts.circuit.parts[couple.right]),
-        "same_way": _attr(YesNo(), lambda facts, couple: couple.same_way),
+        "left": attr(PART, lambda facts, couple: facts.circuit.parts[couple.left]),
+        "right": attr(PART, lambda facts, couple: facts.circuit.parts[couple.right]),
+        "same_way": attr(YesNo(), lambda facts, couple: couple.same_way),
     },
     "meeting": {
-        "part": _attr(PART, lambda facts, meeting: facts.circuit.parts.get(meeting.part)),
-        "nets": _attr(ListOf(NET), lambda facts, meeting: Lot(tuple(facts.circuit.nets[key] for key in meeting.nets))),
-        "left": _attr(ListOf(PIN), lambda facts, meeting: _pins(facts, meeting.left)),
-        "right": _attr(ListOf(PIN), lambda facts, meeting: _pins(facts, meeting.right)),
-        "opposite": _attr(YesNo(), lambda facts, meeting: meeting.opposite),
+        "part": attr(PART, lambda facts, meeting: facts.circuit.parts.get(meeting.part)),
+        "nets": attr(ListOf(NET), lambda facts, meeting: Lot(tuple(facts.circuit.nets[key] for key in meeting.nets))),
+        "left": attr(ListOf(PIN), lambda facts, meeting: _pins(facts, meeting.left)),
+        "right": attr(ListOf(PIN), lambda facts, meeting: _pins(facts, meeting.right)),
+        "opposite": attr(YesNo(), lambda facts, meeting: meeting.opposite),
     },
     "crossing": {
-        "nets": _attr(
-            ListOf(NET), lambda facts, crossing: Lot(tuple(facts.circuit.nets[key] for key in crossing.nets))
-        ),
-        "parts": _attr(ListOf(PART), lambda facts, crossing: _parts(facts, crossing.parts)),
-        "said": _attr(Text(), lambda facts, crossing: crossing.said),
+        "nets": attr(ListOf(NET), lambda facts, crossing: Lot(tuple(facts.circuit.nets[key] for key in crossing.nets))),
+        "parts": attr(ListOf(PART), lambda facts, crossing: _parts(facts, crossing.parts)),
+        "said": attr(Text(), lambda facts, crossing: crossing.said),
     },
 }
 

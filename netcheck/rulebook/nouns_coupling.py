@@ -2,23 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from typing import Any
-
 from netcheck.ground.units import HERTZ, OHM, PLAIN
 from netcheck.language.scope import Trace
-from netcheck.language.types import Attribute, Function, ListOf, Number, Parameter, Thing, Type
+from netcheck.language.types import Attribute, Function, ListOf, Number, Parameter, Thing
 from netcheck.language.values import Lot, Unknown
 from netcheck.physics.coupling import Coupling, OwnCorner
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.signals import signals_of
+from netcheck.rulebook.signatures import always, attr
 
 STEPS = 50  # what a corner counts among the steps of a verdict
 _CAPACITOR = Thing("part", frozenset({"capacitor"}))
-
-
-def _attr(kind: Type, get: Callable[[Any, Any], object]) -> Attribute:
-    return Attribute(kind, get)
 
 
 def couplings_of(facts: Facts) -> tuple[Coupling, ...]:
@@ -32,11 +26,11 @@ def coupling_text(facts: Facts, coupling: Coupling) -> str:
 
 
 COUPLING_ATTRIBUTES: dict[str, Attribute] = {
-    "capacitor": _attr(_CAPACITOR, lambda facts, coupling: facts.circuit.parts[coupling.key]),
-    "capacitors": _attr(
+    "capacitor": attr(_CAPACITOR, lambda facts, coupling: facts.circuit.parts[coupling.key]),
+    "capacitors": attr(
         ListOf(_CAPACITOR), lambda facts, coupling: Lot(tuple(facts.circuit.parts[key] for key in coupling.capacitors))
     ),
-    "ways": _attr(ListOf(Thing("signal path")), lambda facts, coupling: Lot(coupling.paths)),
+    "ways": attr(ListOf(Thing("signal path")), lambda facts, coupling: Lot(coupling.paths)),
 }
 
 _COUPLING = Parameter("c", lambda kind: isinstance(kind, Thing) and kind.noun == "coupling", "a coupling")
@@ -70,19 +64,15 @@ def _set_by(facts: Facts, trace: Trace, c: Coupling, load: float) -> object:
     return found if isinstance(found, Unknown) else Lot(tuple(facts.circuit.parts[key] for key in found.parts))
 
 
-def _fixed(kind: Type) -> Callable[[Sequence[Type], Mapping[str, Type]], Type | str]:
-    return lambda types, named: kind
-
-
 COUPLING_FUNCTIONS: dict[str, Function] = {
     function.name: function
     for function in (
-        Function("own_corner", (_COUPLING, _LOAD), _fixed(Number(HERTZ)), _corner,
+        Function("own_corner", (_COUPLING, _LOAD), always(Number(HERTZ)), _corner,
                  "corner that a coupling makes by itself, with such a load where none is told"),
-        Function("ohms_seen", (_COUPLING, _LOAD), _fixed(Number(OHM)), _ohms, "what it sees at its ends there"),
-        Function("resistive", (_COUPLING, _LOAD), _fixed(Number(PLAIN)), _resistive,
+        Function("ohms_seen", (_COUPLING, _LOAD), always(Number(OHM)), _ohms, "what it sees at its ends there"),
+        Function("resistive", (_COUPLING, _LOAD), always(Number(PLAIN)), _resistive,
                  "how much of that is resistance: 1 for an RC by itself, less in a filter"),
-        Function("set_by", (_COUPLING, _LOAD), _fixed(ListOf(Thing("part"))), _set_by,
+        Function("set_by", (_COUPLING, _LOAD), always(ListOf(Thing("part"))), _set_by,
                  "parts that set it, the one with most say first"),
     )
 }  # fmt: skip

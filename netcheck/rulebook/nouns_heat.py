@@ -2,20 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any
-
 from netcheck.circuit.assemble import Sink
 from netcheck.circuit.model import Part
 from netcheck.ground.names import spoken_list
 from netcheck.ground.units import KELVIN_PER_WATT
-from netcheck.language.types import Attribute, ListOf, Number, Thing, Type
+from netcheck.language.types import Attribute, ListOf, Number, Thing
 from netcheck.language.values import Lot, Unknown
 from netcheck.rulebook.facts import Facts
-
-
-def _attr(kind: Type, get: Callable[[Any, Any], object]) -> Attribute:
-    return Attribute(kind, get)
+from netcheck.rulebook.signatures import attr
 
 
 def heatsinks(facts: Facts) -> tuple[Sink, ...]:
@@ -49,8 +43,8 @@ def _to_air(facts: Facts, sink: Sink) -> object:
 
 
 HEATSINK_ATTRIBUTES: dict[str, Attribute] = {
-    "parts": _attr(ListOf(Thing("part")), lambda facts, sink: Lot(tuple(_parts(facts, sink.parts)))),
-    "to_air": _attr(Number(KELVIN_PER_WATT), _to_air),
-    "insulated": _attr(ListOf(Thing("part")), lambda facts, sink: Lot(tuple(_parts(facts, sink.insulated)))),
+    "parts": attr(ListOf(Thing("part")), lambda facts, sink: Lot(tuple(_parts(facts, sink.parts)))),
+    "to_air": attr(Number(KELVIN_PER_WATT), _to_air),
+    "insulated": attr(ListOf(Thing("part")), lambda facts, sink: Lot(tuple(_parts(facts, sink.insulated)))),
 }
-HEATSINK_OF_PART: dict[str, Attribute] = {"heatsink": _attr(Thing("heatsink"), heatsink_of)}
+HEATSINK_OF_PART: dict[str, Attribute] = {"heatsink": attr(Thing("heatsink"), heatsink_of)}

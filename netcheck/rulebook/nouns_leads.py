@@ -2,18 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any
-
 from netcheck.circuit.assemble import Wire
 from netcheck.ground.units import AMPERE, PLAIN, SQUARE_METRE
-from netcheck.language.types import Attribute, Number, Type
+from netcheck.language.types import Attribute, Number
 from netcheck.language.values import Unknown
 from netcheck.rulebook.facts import Facts
-
-
-def _attr(kind: Type, get: Callable[[Any, Any], object]) -> Attribute:
-    return Attribute(kind, get)
+from netcheck.rulebook.signatures import attr
 
 
 def _area(facts: Facts, wire: Wire) -> object:
@@ -43,7 +37,7 @@ def _amps(facts: Facts, wire: Wire) -> object:
 
 
 LEAD_WIRE_ATTRIBUTES: dict[str, Attribute] = {
-    "area": _attr(Number(SQUARE_METRE), _area),
-    "beside": _attr(Number(PLAIN), _beside),
-    "amps": _attr(Number(AMPERE), _amps),
+    "area": attr(Number(SQUARE_METRE), _area),
+    "beside": attr(Number(PLAIN), _beside),
+    "amps": attr(Number(AMPERE), _amps),
 }

@@ -14,16 +14,13 @@ from netcheck.language.types import Attribute, Function, ListOf, Number, Paramet
 from netcheck.language.values import Lot, Perhaps, Unknown
 from netcheck.physics.mains import AcrossLine, MainsEntry, MainsSide, texts
 from netcheck.rulebook.facts import Facts
+from netcheck.rulebook.signatures import attr
 
 _PART, _PIN, _NET = Thing("part"), Thing("pin"), Thing("net")
 CLASSES = frozenset({"X1", "X2", "X3", "Y1", "Y2", "Y3", "Y4"})
 # A class stands alone or behind another ("X1/Y2", "X1Y2"); the X in "6x1" and the Y in "Y5V" are none.
 _CLASS = re.compile(r"(?:(?<![A-Z0-9])|(?<=[XY][1-4]))([XY][1-4])(?![0-9V])")
 _VOLT_AMPERES = re.compile(r"(\d{1,5}(?:[.,]\d{1,2})?)\s?VA\b")
-
-
-def _attr(kind: Type, get: Callable[[Any, Any], object]) -> Attribute:
-    return Attribute(kind, get)
 
 
 def _pole(name: str) -> Callable[[Any, Any], object]:
@@ -54,22 +51,22 @@ def _case_bonded(facts: Facts, entry: MainsEntry) -> object:
 
 
 ENTRY_ATTRIBUTES: dict[str, Attribute] = {
-    "part": _attr(_PART, lambda facts, entry: facts.circuit.parts[entry.key]),
-    "poles": _attr(ListOf(_PIN), lambda facts, entry: Lot(entry.poles)),
-    "line": _attr(_PIN, _pole("line")),
-    "neutral": _attr(_PIN, _pole("neutral")),
-    "earths": _attr(ListOf(_PIN), lambda facts, entry: Lot(entry.earths)),
-    "fused": _attr(YesNo(), _fused),
-    "no_metal_case": _attr(YesNo(), _case_bonded),
-    "side": _attr(
+    "part": attr(_PART, lambda facts, entry: facts.circuit.parts[entry.key]),
+    "poles": attr(ListOf(_PIN), lambda facts, entry: Lot(entry.poles)),
+    "line": attr(_PIN, _pole("line")),
+    "neutral": attr(_PIN, _pole("neutral")),
+    "earths": attr(ListOf(_PIN), lambda facts, entry: Lot(entry.earths)),
+    "fused": attr(YesNo(), _fused),
+    "no_metal_case": attr(YesNo(), _case_bonded),
+    "side": attr(
         Thing("mains side"), lambda facts, entry: next(side for side in facts.mains.sides if entry in side.entries)
     ),
 }
 SIDE_ATTRIBUTES: dict[str, Attribute] = {
-    "nets": _attr(ListOf(_NET), lambda facts, side: Lot(side.nets)),
-    "parts": _attr(ListOf(_PART), lambda facts, side: Lot(side.parts)),
-    "entries": _attr(ListOf(Thing("mains entry")), lambda facts, side: Lot(side.entries)),
-    "bridges": _attr(ListOf(_PART), lambda facts, side: Lot(_bridges(side))),
+    "nets": attr(ListOf(_NET), lambda facts, side: Lot(side.nets)),
+    "parts": attr(ListOf(_PART), lambda facts, side: Lot(side.parts)),
+    "entries": attr(ListOf(Thing("mains entry")), lambda facts, side: Lot(side.entries)),
+    "bridges": attr(ListOf(_PART), lambda facts, side: Lot(_bridges(side))),
 }
 
 
@@ -112,15 +109,15 @@ def _bleed_ohms(facts: Facts, across: AcrossLine) -> object:
 
 
 ACROSS_ATTRIBUTES: dict[str, Attribute] = {
-    "capacitors": _attr(ListOf(Thing("part", frozenset({"capacitor"}))), lambda facts, at: Lot(at.capacitors)),
-    "farads": _attr(Number(FARAD), _farads),
-    "bleeds": _attr(
+    "capacitors": attr(ListOf(Thing("part", frozenset({"capacitor"}))), lambda facts, at: Lot(at.capacitors)),
+    "farads": attr(Number(FARAD), _farads),
+    "bleeds": attr(
         ListOf(Thing("part", frozenset({"resistor"}))),
         lambda facts, at: Lot(tuple({part.key: part for chain in at.chains for part in chain}.values())),
     ),
-    "bleed_ohms": _attr(Number(OHM), _bleed_ohms),
-    "windings": _attr(ListOf(_PART), lambda facts, at: Lot(at.windings)),
-    "entry": _attr(Thing("mains entry"), lambda facts, at: at.entry),
+    "bleed_ohms": attr(Number(OHM), _bleed_ohms),
+    "windings": attr(ListOf(_PART), lambda facts, at: Lot(at.windings)),
+    "entry": attr(Thing("mains entry"), lambda facts, at: at.entry),
 }
 MAINS_ATTRIBUTES: dict[str, Mapping[str, Attribute]] = {
     "mains entry": ENTRY_ATTRIBUTES,

@@ -2,22 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any
-
 from netcheck.circuit.model import Net
-from netcheck.language.types import Attribute, ListOf, Text, Thing, Type, Word, YesNo
+from netcheck.language.types import Attribute, ListOf, Text, Thing, Word, YesNo
 from netcheck.language.values import Lot, Unknown
 from netcheck.physics.mating import Contact, Mating
 from netcheck.physics.meeting import EFFECTS, effect, ground_lost, palindrome, protected
 from netcheck.rulebook.facts import Facts
+from netcheck.rulebook.signatures import attr
 
 PART, PIN, NET = Thing("part"), Thing("pin"), Thing("net")
 WAYS = frozenset({"right", "turned", "shifted"})
-
-
-def _attr(kind: Type, get: Callable[[Any, Any], object]) -> Attribute:
-    return Attribute(kind, get)
 
 
 def _net_or_nothing(facts: Facts, key: str | None) -> Net | None:
@@ -57,8 +51,8 @@ def _joined(facts: Facts, mating: Mating) -> object:
 
 
 MATING_ATTRIBUTES: dict[str, Attribute] = {
-    "near": _attr(PART, lambda facts, mating: facts.circuit.parts[mating.near]),
-    "far": _attr(
+    "near": attr(PART, lambda facts, mating: facts.circuit.parts[mating.near]),
+    "far": attr(
         PART,
         lambda facts, mating: (
             facts.circuit.parts[mating.far]
@@ -66,21 +60,21 @@ MATING_ATTRIBUTES: dict[str, Attribute] = {
             else Unknown((f"what {facts.text_of(facts.circuit.parts[mating.near])} is joined to is not given",))
         ),
     ),
-    "cable": _attr(Text(), lambda facts, mating: mating.cable),
-    "way": _attr(Word(WAYS), lambda facts, mating: mating.way),
-    "step": _attr(Text(), lambda facts, mating: mating.step),
-    "possible": _attr(YesNo(), _possible),
-    "joined": _attr(YesNo(), _joined),
-    "supply_entry": _attr(YesNo(), lambda facts, mating: mating.supply_entry),
-    "contacts": _attr(ListOf(Thing("contact")), lambda facts, mating: Lot(mating.contacts)),
-    "palindrome": _attr(YesNo(), lambda facts, mating: palindrome(facts.circuit, mating, facts.joined_nets)),
-    "ground_lost": _attr(YesNo(), lambda facts, mating: ground_lost(facts.circuit, mating)),
+    "cable": attr(Text(), lambda facts, mating: mating.cable),
+    "way": attr(Word(WAYS), lambda facts, mating: mating.way),
+    "step": attr(Text(), lambda facts, mating: mating.step),
+    "possible": attr(YesNo(), _possible),
+    "joined": attr(YesNo(), _joined),
+    "supply_entry": attr(YesNo(), lambda facts, mating: mating.supply_entry),
+    "contacts": attr(ListOf(Thing("contact")), lambda facts, mating: Lot(mating.contacts)),
+    "palindrome": attr(YesNo(), lambda facts, mating: palindrome(facts.circuit, mating, facts.joined_nets)),
+    "ground_lost": attr(YesNo(), lambda facts, mating: ground_lost(facts.circuit, mating)),
 }
 CONTACT_ATTRIBUTES: dict[str, Attribute] = {
-    "pin": _attr(PIN, lambda facts, contact: facts.circuit.pins[contact.pin]),
-    "meets": _attr(Text(), lambda facts, contact: contact.meets),
-    "here": _attr(NET, lambda facts, contact: facts.circuit.nets[contact.here]),
-    "there": _attr(NET, lambda facts, contact: _net_or_nothing(facts, contact.there)),
-    "effect": _attr(Word(frozenset(EFFECTS)), lambda facts, contact: _effect(facts, contact)),
-    "protected": _attr(YesNo(), lambda facts, contact: _protected(facts, contact)),
+    "pin": attr(PIN, lambda facts, contact: facts.circuit.pins[contact.pin]),
+    "meets": attr(Text(), lambda facts, contact: contact.meets),
+    "here": attr(NET, lambda facts, contact: facts.circuit.nets[contact.here]),
+    "there": attr(NET, lambda facts, contact: _net_or_nothing(facts, contact.there)),
+    "effect": attr(Word(frozenset(EFFECTS)), lambda facts, contact: _effect(facts, contact)),
+    "protected": attr(YesNo(), lambda facts, contact: _protected(facts, contact)),
 }

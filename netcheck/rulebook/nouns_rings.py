@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from typing import Any
-
 from netcheck.ground.units import HERTZ, METRE, OHM, PLAIN, SQUARE_METRE, TESLA, VOLT, Unit
 from netcheck.language.scope import Trace
 from netcheck.language.types import Attribute, Function, Number, Parameter, Type, YesNo
@@ -13,10 +10,7 @@ from netcheck.physics.bonds import LONGEST
 from netcheck.physics.conductors import GroundLoop
 from netcheck.physics.hum import induced_volts, longest_lead, ohms_of_parts, share_in_signal, side_by_side
 from netcheck.rulebook.facts import Facts
-
-
-def _attr(kind: Type, get: Callable[[Any, Any], object]) -> Attribute:
-    return Attribute(kind, get)
+from netcheck.rulebook.signatures import always, attr
 
 
 def _length(facts: Facts, loop: GroundLoop) -> object:
@@ -30,10 +24,10 @@ def _share(facts: Facts, loop: GroundLoop) -> object:
 
 
 RING_ATTRIBUTES: dict[str, Attribute] = {
-    "length": _attr(Number(METRE), _length),
-    "share": _attr(Number(PLAIN), _share),
-    "in_parts": _attr(Number(OHM), lambda facts, loop: ohms_of_parts(loop, facts.circuit.parts)),
-    "side_by_side": _attr(YesNo(), lambda facts, loop: side_by_side(loop, tuple(facts.leads.values()))),
+    "length": attr(Number(METRE), _length),
+    "share": attr(Number(PLAIN), _share),
+    "in_parts": attr(Number(OHM), lambda facts, loop: ohms_of_parts(loop, facts.circuit.parts)),
+    "side_by_side": attr(YesNo(), lambda facts, loop: side_by_side(loop, tuple(facts.leads.values()))),
 }
 
 
@@ -53,10 +47,6 @@ def _induced(facts: Facts, trace: Trace, flux: float, hertz: float, area: float 
     return Unknown(area.reasons, low, high)
 
 
-def _fixed(kind: Type) -> Callable[[Sequence[Type], Mapping[str, Type]], Type | str]:
-    return lambda types, named: kind
-
-
 _FIELD = (
     _number("flux", TESLA, "a flux density, such as 1 uT"),
     _number("hertz", HERTZ, "a frequency"),
@@ -66,7 +56,7 @@ RING_FUNCTIONS: dict[str, Function] = {
     "induced": Function(
         "induced",
         _FIELD,
-        _fixed(Number(VOLT)),
+        always(Number(VOLT)),
         _induced,
         "volts that a field of a frequency makes round a ring of an area",
     ),

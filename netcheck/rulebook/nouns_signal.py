@@ -8,15 +8,12 @@ from typing import Any
 from netcheck.circuit.model import Net, Part, Pin
 from netcheck.ground.names import natural_key
 from netcheck.ground.units import FARAD, OHM, VOLT
-from netcheck.language.types import Attribute, ListOf, Number, Thing, Type, YesNo
+from netcheck.language.types import Attribute, ListOf, Number, Thing, YesNo
 from netcheck.language.values import Lot, Unknown
 from netcheck.physics.ports import Port, SignalPath
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.signals import signals_of
-
-
-def _attr(kind: Type, get: Callable[[Any, Any], object]) -> Attribute:
-    return Attribute(kind, get)
+from netcheck.rulebook.signatures import attr
 
 
 def paths_of(facts: Facts) -> tuple[SignalPath, ...]:
@@ -82,21 +79,19 @@ def _at_part(facts: Facts, part: Part) -> Lot:
     return Lot(tuple(path for path in paths_of(facts) if mine & {path.input.pin, path.output.pin}))
 
 
-PATHS_OF_PART: dict[str, Attribute] = {"signal_paths": _attr(ListOf(Thing("signal path")), _at_part)}
+PATHS_OF_PART: dict[str, Attribute] = {"signal_paths": attr(ListOf(Thing("signal path")), _at_part)}
 SIGNAL_ATTRIBUTES: dict[str, Attribute] = {
-    "input": _attr(Thing("pin"), lambda facts, path: _pin(facts, path.input)),
-    "output": _attr(Thing("pin"), lambda facts, path: _pin(facts, path.output)),
-    "input_net": _attr(Thing("net"), lambda facts, path: _net(facts, path.input)),
-    "output_net": _attr(Thing("net"), lambda facts, path: _net(facts, path.output)),
-    "parts": _attr(ListOf(Thing("part")), _parts),
-    "declared": _attr(YesNo(), lambda facts, path: path.declared),
-    "source_ohms": _attr(Number(OHM), _told("source", "source_ohms", "source impedance")),
-    "largest_volts": _attr(Number(VOLT), _told("source", "largest_volts", "largest level")),
-    "loads": _attr(ListOf(Number(OHM)), lambda facts, path: Lot(path.sink.loads if path.sink else ())),
-    "least_load": _attr(Number(OHM), _least_load),
-    "cable_farads": _attr(Number(FARAD), _told("sink", "cable_farads", "capacitance of the lead")),
-    "sensitivity_given": _attr(
-        YesNo(), lambda facts, path: path.sink is not None and path.sink.sensitivity is not None
-    ),
-    "wanted_volts": _attr(Number(VOLT), _told("sink", "wanted_volts", "level wanted")),
+    "input": attr(Thing("pin"), lambda facts, path: _pin(facts, path.input)),
+    "output": attr(Thing("pin"), lambda facts, path: _pin(facts, path.output)),
+    "input_net": attr(Thing("net"), lambda facts, path: _net(facts, path.input)),
+    "output_net": attr(Thing("net"), lambda facts, path: _net(facts, path.output)),
+    "parts": attr(ListOf(Thing("part")), _parts),
+    "declared": attr(YesNo(), lambda facts, path: path.declared),
+    "source_ohms": attr(Number(OHM), _told("source", "source_ohms", "source impedance")),
+    "largest_volts": attr(Number(VOLT), _told("source", "largest_volts", "largest level")),
+    "loads": attr(ListOf(Number(OHM)), lambda facts, path: Lot(path.sink.loads if path.sink else ())),
+    "least_load": attr(Number(OHM), _least_load),
+    "cable_farads": attr(Number(FARAD), _told("sink", "cable_farads", "capacitance of the lead")),
+    "sensitivity_given": attr(YesNo(), lambda facts, path: path.sink is not None and path.sink.sensitivity is not None),
+    "wanted_volts": attr(Number(VOLT), _told("sink", "wanted_volts", "level wanted")),
 }

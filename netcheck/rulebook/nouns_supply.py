@@ -2,25 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any
-
 from netcheck.circuit.model import Net
 from netcheck.ground.names import spoken_list
 from netcheck.ground.units import AMPERE, FARAD, PLAIN, VOLT
-from netcheck.language.types import Attribute, ListOf, Number, Thing, Type, YesNo
+from netcheck.language.types import Attribute, ListOf, Number, Thing, YesNo
 from netcheck.language.values import Lot, Unknown
 from netcheck.physics.rectifying_rails import Rectified
 from netcheck.physics.supplying import Supply, supply_of
 from netcheck.physics.supplying_current import Drawn
 from netcheck.rulebook.facts import Facts
+from netcheck.rulebook.signatures import attr
 from netcheck.rulebook.supplies import supplies
 
 _NET, _PART = Thing("net"), Thing("part")
-
-
-def _attr(kind: Type, get: Callable[[Any, Any], object]) -> Attribute:
-    return Attribute(kind, get)
 
 
 def rectified_text(facts: Facts, rail: Rectified) -> str:
@@ -133,24 +127,24 @@ def _reverse(facts: Facts, rail: Rectified) -> object:
 
 
 RECTIFIED_ATTRIBUTES: dict[str, Attribute] = {
-    "net": _attr(_NET, lambda facts, rail: _net(facts, rail.net)),
-    "back": _attr(_NET, lambda facts, rail: _net(facts, rail.back)),
-    "transformer": _attr(_PART, lambda facts, rail: facts.circuit.parts[rail.windings[0].part]),
-    "diodes": _attr(ListOf(_PART), lambda facts, rail: _parts(facts, rail.diodes)),
-    "reservoirs": _attr(
+    "net": attr(_NET, lambda facts, rail: _net(facts, rail.net)),
+    "back": attr(_NET, lambda facts, rail: _net(facts, rail.back)),
+    "transformer": attr(_PART, lambda facts, rail: facts.circuit.parts[rail.windings[0].part]),
+    "diodes": attr(ListOf(_PART), lambda facts, rail: _parts(facts, rail.diodes)),
+    "reservoirs": attr(
         ListOf(Thing("part", frozenset({"capacitor"}))), lambda facts, rail: _parts(facts, rail.capacitors)
     ),
-    "farads": _attr(Number(FARAD), _farads),
-    "winding_volts": _attr(Number(VOLT), lambda facts, rail: max(abs(route.volts) for route in rail.routes)),
-    "pulses": _attr(Number(PLAIN), lambda facts, rail: len(rail.routes)),
-    "half_wave": _attr(YesNo(), lambda facts, rail: len(rail.routes) == 1),
-    "winding_ends": _attr(Number(PLAIN), lambda facts, rail: rail.ends),
-    "amps": _attr(Number(AMPERE), _amps),
-    "amps_most": _attr(Number(AMPERE), _amps_most),
-    "rated_amps": _attr(Number(AMPERE), _rated),
-    "mean": _attr(Number(VOLT), _mean),
-    "trough": _attr(Number(VOLT), _trough),
-    "ripple": _attr(Number(VOLT), _ripple),
-    "peak": _attr(Number(VOLT), peak_of),
-    "reverse_volts": _attr(Number(VOLT), _reverse),
+    "farads": attr(Number(FARAD), _farads),
+    "winding_volts": attr(Number(VOLT), lambda facts, rail: max(abs(route.volts) for route in rail.routes)),
+    "pulses": attr(Number(PLAIN), lambda facts, rail: len(rail.routes)),
+    "half_wave": attr(YesNo(), lambda facts, rail: len(rail.routes) == 1),
+    "winding_ends": attr(Number(PLAIN), lambda facts, rail: rail.ends),
+    "amps": attr(Number(AMPERE), _amps),
+    "amps_most": attr(Number(AMPERE), _amps_most),
+    "rated_amps": attr(Number(AMPERE), _rated),
+    "mean": attr(Number(VOLT), _mean),
+    "trough": attr(Number(VOLT), _trough),
+    "ripple": attr(Number(VOLT), _ripple),
+    "peak": attr(Number(VOLT), peak_of),
+    "reverse_volts": attr(Number(VOLT), _reverse),
 }

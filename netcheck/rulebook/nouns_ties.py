@@ -2,18 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any
-
 from netcheck.circuit.model import Net
-from netcheck.language.types import Attribute, ListOf, Thing, Type
+from netcheck.language.types import Attribute, ListOf, Thing
 from netcheck.language.values import Lot
 from netcheck.physics.conductors import Tie, ties
 from netcheck.rulebook.facts import Facts
-
-
-def _attr(kind: Type, get: Callable[[Any, Any], object]) -> Attribute:
-    return Attribute(kind, get)
+from netcheck.rulebook.signatures import attr
 
 
 def _tie_nets(facts: Facts, tie: Tie) -> tuple[Net, ...]:
@@ -21,8 +15,8 @@ def _tie_nets(facts: Facts, tie: Tie) -> tuple[Net, ...]:
 
 
 TIE_ATTRIBUTES: dict[str, Attribute] = {
-    "grounds": _attr(ListOf(Thing("net")), lambda facts, tie: Lot(_tie_nets(facts, tie))),
-    "conductors": _attr(ListOf(Thing("conductor")), lambda facts, tie: Lot(tie.conductors)),
+    "grounds": attr(ListOf(Thing("net")), lambda facts, tie: Lot(_tie_nets(facts, tie))),
+    "conductors": attr(ListOf(Thing("conductor")), lambda facts, tie: Lot(tie.conductors)),
 }
 
 

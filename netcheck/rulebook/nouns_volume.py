@@ -8,17 +8,14 @@ from typing import Any
 from netcheck.circuit.model import Part
 from netcheck.ground.units import OHM
 from netcheck.language.scope import Trace
-from netcheck.language.types import Attribute, Function, ListOf, Number, Parameter, Thing, Type, Word, YesNo
+from netcheck.language.types import Attribute, Function, ListOf, Number, Parameter, Thing, Word, YesNo
 from netcheck.language.values import Lot, Unknown
 from netcheck.physics.volume import VolumeControl
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.nouns_channels import CHANNEL_NOUNS
+from netcheck.rulebook.signatures import attr
 
 PART, PIN = Thing("part"), Thing("pin")
-
-
-def _attr(kind: Type, get: Callable[[Any, Any], object]) -> Attribute:
-    return Attribute(kind, get)
 
 
 def _pin(name: str) -> Callable[[Any, Any], object]:
@@ -46,18 +43,18 @@ def _law(facts: Facts, control: VolumeControl) -> object:
 
 SOUND_NOUNS: dict[str, dict[str, Attribute]] = CHANNEL_NOUNS | {
     "volume control": {
-        "part": _attr(PART, lambda facts, control: facts.circuit.parts[control.part]),
-        "wiper": _attr(PIN, _pin("wiper")),
-        "top": _attr(PIN, _pin("top")),
-        "foot": _attr(PIN, _pin("foot")),
-        "foot_first": _attr(YesNo(), _foot_first),
-        "bent_by": _attr(
+        "part": attr(PART, lambda facts, control: facts.circuit.parts[control.part]),
+        "wiper": attr(PIN, _pin("wiper")),
+        "top": attr(PIN, _pin("top")),
+        "foot": attr(PIN, _pin("foot")),
+        "foot_first": attr(YesNo(), _foot_first),
+        "bent_by": attr(
             ListOf(Thing("part", frozenset({"resistor"}))),
             lambda facts, control: Lot(tuple(facts.circuit.parts[key] for key in control.bent_by)),
         ),
-        "law": _attr(Word(frozenset(_LAWS.values())), _law),
-        "coupled": _attr(YesNo(), lambda facts, control: control.coupled),
-        "load": _attr(Number(OHM), lambda facts, control: control.load),
+        "law": attr(Word(frozenset(_LAWS.values())), _law),
+        "coupled": attr(YesNo(), lambda facts, control: control.coupled),
+        "load": attr(Number(OHM), lambda facts, control: control.load),
     }
 }
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping
 
 from netcheck.circuit.model import Part, Pin
 from netcheck.circuit.opposites import opposed, pairs_of, sided, tokens
@@ -14,6 +14,7 @@ from netcheck.physics.outputs import outputs_behind
 from netcheck.physics.plugs import exchanged, rests_on, same_socket
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.functions import PLACE, UP_TO, net_key
+from netcheck.rulebook.signatures import always
 
 
 def _thing(noun: str, name: str) -> Parameter:
@@ -80,27 +81,23 @@ def _briefly(facts: Facts, trace: Trace, things: Lot) -> str:
     return f"{named[0]} and {len(named) - 1} others"
 
 
-def _fixed(kind: Type) -> Callable[[Sequence[Type], Mapping[str, Type]], Type | str]:
-    return lambda types, named: kind
-
-
 WIRING_FUNCTIONS: dict[str, Function] = {
     function.name: function
     for function in (
-        Function("opposed", (_TEXT, _OTHER_TEXT, _PAIRS), _fixed(YesNo()), _opposed,
+        Function("opposed", (_TEXT, _OTHER_TEXT, _PAIRS), always(YesNo()), _opposed,
                  "whether two names differ in one word only, and by pairs of opposites as 'left/right'"),
-        Function("sided", (_TEXT, _PAIRS), _fixed(YesNo()), _sided, "whether a name holds a word of such a pair"),
-        Function("same_words", (_TEXT, _OTHER_TEXT), _fixed(YesNo()), _same_words,
+        Function("sided", (_TEXT, _PAIRS), always(YesNo()), _sided, "whether a name holds a word of such a pair"),
+        Function("same_words", (_TEXT, _OTHER_TEXT), always(YesNo()), _same_words,
                  "whether two names are made of the same words, signs between them aside"),
-        Function("rests_on", (_thing("pin", "contact"),), _fixed(Thing("pin")), _rests_on,
+        Function("rests_on", (_thing("pin", "contact"),), always(Thing("pin")), _rests_on,
                  "the spring of a jack that touches a switch contact as long as no plug is in"),
-        Function("same_socket", (_thing("part", "a"), _thing("part", "b")), _fixed(YesNo()), _same_socket,
+        Function("same_socket", (_thing("part", "a"), _thing("part", "b")), always(YesNo()), _same_socket,
                  "whether the plug of one connector goes into the other as well"),
-        Function("exchanged", (_thing("part", "a"), _thing("part", "b")), _fixed(ListOf(Thing("contact"))), _exchanged,
+        Function("exchanged", (_thing("part", "a"), _thing("part", "b")), always(ListOf(Thing("contact"))), _exchanged,
                  "what meets at each pin of a when the plug of b is put there"),
-        Function("briefly", (_THINGS,), _fixed(Text()), _briefly,
+        Function("briefly", (_THINGS,), always(Text()), _briefly,
                  "the first of a list and how many others, 'GND and 5 others'"),
-        Function("outputs_behind", (PLACE, UP_TO), _fixed(ListOf(Thing("pin"))), _outputs_behind,
+        Function("outputs_behind", (PLACE, UP_TO), always(ListOf(Thing("pin"))), _outputs_behind,
                  "outputs that drive a through resistors of up to so many ohms in series, whatever else lies between"),
     )
 }  # fmt: skip
