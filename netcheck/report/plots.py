@@ -22,6 +22,7 @@ WIDTH, HEIGHT = 340.0, 216.0  # as wide as a telephone, so that letters keep the
 LEFT, RIGHT, TOP, BOTTOM = 46.0, 8.0, 12.0, 34.0
 MOST_POINTS = 140
 DEEPEST = 40.0  # decibels below the top that are shown
+SHALLOWEST, BANDS_DEEP = 5.0, 6.0  # with a band that is wanted: so many decibels, or so many times its half width
 MOST_TICKS = 6
 LEAST_SPREAD = 0.1  # dB; ends of tolerances that are nearer to the curve cannot be seen
 Shown = Callable[[float], str]
@@ -98,6 +99,8 @@ def response_plot(path: PathBehaviour, targets: Targets | None, title: str, name
     if wanted and wanted.most is not None:
         top = max(top, math.ceil(path.gain + wanted.most + 1))
     bottom = max(math.floor(min(path.decibels)), top - DEEPEST)
+    if wanted and wanted.most is not None:  # no deeper than lets the band be judged, and its corners be seen
+        bottom = max(bottom, math.floor(path.gain - max(SHALLOWEST, BANDS_DEEP * wanted.most)))
     axes = Axes(path.frequencies[0], path.frequencies[-1], min(bottom, top - 6.0), float(top))
     pieces = [*_paper(axes, lambda value: f"{value:g} dB")]
     if wanted is not None:
