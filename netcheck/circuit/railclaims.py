@@ -96,7 +96,7 @@ def _claims(
     if divided and not supplied:
         return
     if name.says == "rail" and (name.sure or supplied or _agrees(draft, net, zeros)):
-        pins = "" if name.sign != "lowest" or not supplied else supplied[0].sign
+        pins = supplied[0].sign if supplied and (name.sign == "lowest" or not name.sure) else ""
         yield Claim(pins or sign, by_name.because)
     yield from supplied
     yield from _reservoir(draft, net, zeros)

@@ -3,7 +3,8 @@
 Evidence, in order of trust: what is told from outside, the mains side (`mainsside`), grounds (`grounds`), outputs
 of regulators, rectifiers and batteries, sure names, supply pins, names that are hints, reservoirs, and what is
 behind a fuse, a bead, a small resistor or a diode from a rail. Whatever no evidence speaks for is a signal. Volts
-come from regulators first, then from names, then from the rail in front; they are None where nothing tells them.
+come from regulators first, then from names, then from the rail in front; they are None where nothing tells them. What
+hangs on a rail by one resistor has the volts of that rail less what is drawn, whatever it is called.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from netcheck.circuit.mainsside import mains_side
 from netcheck.circuit.model import Hints, Net, Part, Shared
 from netcheck.circuit.railclaims import Claim, find_rails, steps
 from netcheck.circuit.railvolts import Source, Span, battery_volts, regulator_output, zener_volts
+from netcheck.circuit.resistorrails import Hanging, hanging, volts_behind, with_signs_of_feeds
 from netcheck.circuit.words import Words
 from netcheck.ground.names import natural_key
 
@@ -36,7 +38,9 @@ def assign_net_roles(
     mains = mains_side(draft)
     grounds = find_grounds(draft, mains)
     rails = find_rails(draft, mains, grounds)
-    volts = _find_volts(draft, grounds, rails)
+    hangs = hanging(draft, set(rails) - set(draft.told))
+    rails = with_signs_of_feeds(rails, hangs)
+    volts = _find_volts(draft, grounds, rails, hangs)
     return tuple(_described(net, mains, grounds, rails, volts) for net in nets)
 
 
@@ -86,7 +90,9 @@ def _origin(claim: Claim, source: Source | None) -> str:
 # ---- volts ----------------------------------------------------------------------------------------------------
 
 
-def _find_volts(draft: Draft, grounds: Grounds, rails: Mapping[str, Claim]) -> dict[str, Source]:
+def _find_volts(
+    draft: Draft, grounds: Grounds, rails: Mapping[str, Claim], hangs: Mapping[str, Hanging]
+) -> dict[str, Source]:
     """Volts of grounds and rails: told, regulated, by name, then carried on from the rail in front."""
     found: dict[str, Source] = {}
     for net, domain in grounds.domains.items():
@@ -103,14 +109,15 @@ def _find_volts(draft: Draft, grounds: Grounds, rails: Mapping[str, Claim]) -> d
             shared = draft.shared.get(net, Shared(""))
             found[net] = Source(Span(shared.low, told, shared.high), draft.told_by(net))
     firm, makers = draft.words.group("bypassed"), draft.words.group("rail makers")
-    _carry_on(draft, grounds, rails, found, firm)
+    _carry_on(draft, grounds, rails, found, firm, hangs)
     made = {pin.net for part in draft.parts if part.kind in makers for pin in part.pins if pin.role == "output"}
-    for nets in (set(rails) - made, set(rails)):  # a regulator's output only when all else has told what it can
+    # A regulator's output, and what hangs on a rail by a resistor, only when all else has told what it can.
+    for nets in (set(rails) - made - set(hangs), set(rails) - made, set(rails)):
         for net in nets - set(found):
             if (named := _by_name(draft, net, rails[net])) is not None:
                 found[net] = named
-        _carry_on(draft, grounds, rails, found, firm)
-    _carry_on(draft, grounds, rails, found, None)
+        _carry_on(draft, grounds, rails, found, firm, hangs)
+    _carry_on(draft, grounds, rails, found, None, hangs)
     return found
 
 
@@ -130,14 +137,16 @@ def _carry_on(
     rails: Mapping[str, Claim],
     found: dict[str, Source],
     firm: frozenset[str] | None,
+    hangs: Mapping[str, Hanging],
 ) -> None:
     """Add volts round by round until nothing more follows. `firm`: only through parts of these kinds."""
     while True:
         more = _regulated(draft, rails, found) or _grounds_on_rails(draft, grounds, rails, found)
+        more = more or _behind_resistors(draft, found, hangs, bounds=False)
         if not more:
             more = _one_step_on(draft, rails, found, firm)
         if not more and firm is None:
-            more = _last_resort(draft, rails, found)
+            more = _last_resort(draft, rails, found) or _behind_resistors(draft, found, hangs, bounds=True)
         if not more:
             return
         found |= more
@@ -166,6 +175,20 @@ def _regulated(draft: Draft, rails: Mapping[str, Claim], found: Mapping[str, Sou
             result = regulator_output(part, draft, lambda net: found[net].volts if net in found else None)
             if result is not None and result[0] in rails and result[0] not in found:
                 more.setdefault(*result)
+    return more
+
+
+def _behind_resistors(
+    draft: Draft, found: Mapping[str, Source], hangs: Mapping[str, Hanging], bounds: bool
+) -> dict[str, Source]:
+    """Volts of rails that hang on others by a resistor. `bounds`: also where only their bounds are known."""
+    more: dict[str, Source] = {}
+    for net, way in hangs.items():
+        if net in found or way.feed not in found:
+            continue
+        source = volts_behind(draft, net, way, hangs, lambda key: found[key].volts if key in found else None)
+        if source is not None and (bounds or source.volts.middle is not None):
+            more[net] = source
     return more
 
 
