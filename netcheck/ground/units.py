@@ -260,10 +260,27 @@ def _written_out(text: str, match: re.Match[str] | None) -> str:
     if re.search(r"[0-9],[0-9]", text):
         return "write the decimal mark as a point, for example 4.7 kohm"
     if match is not None and match[2]:
-        near = nearest(match[2], sorted({*_WRITTEN, *_LEVELS}))
-        if near is not None:
-            return f"did you mean {match[1]} {near}?"
+        near = _near_unit(match[2])
+        if near:
+            return f"did you mean {' or '.join(f'{match[1]} {unit}' for unit in near)}?"
+        return f"the unit '{plain(match[2], 20)}' is not known; write for example 4.7 kohm, 10 nF or 12 cm"
     return "write it out, for example 4.7 kohm or 10 nF"
+
+
+def _near_unit(written: str) -> tuple[str, ...]:
+    """The unit that was meant: of mv both mV and MV. None that another prefix alone makes: km is no m, 1000 times off.
+
+    >>> _near_unit("kohms"), _near_unit("mhz"), _near_unit("km")
+    (('kohm',), ('MHz', 'mHz'), ())
+    """
+    known = sorted({*_WRITTEN, *_LEVELS})
+    exact = tuple(unit for unit in known if unit.lower() == written.lower())
+    if exact:
+        return exact
+    near = nearest(written, known)
+    if near is None or {near.lower(), near[1:].lower()} & {written.lower(), written[1:].lower()} - {""}:
+        return ()
+    return (near,)
 
 
 def show(value: float, unit: Unit = PLAIN) -> str:

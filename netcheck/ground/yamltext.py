@@ -14,7 +14,7 @@ import yaml
 
 from netcheck.ground.names import did_you_mean, plain
 from netcheck.ground.problems import Problem, Refused
-from netcheck.ground.units import Quantity, Unit, read_quantity
+from netcheck.ground.units import PLAIN, Quantity, Unit, read_quantity
 
 MOST_BYTES = 1_000_000
 MOST_LEVELS = 40
@@ -287,7 +287,8 @@ class Reader:
             self.note(node, str(error))
             return None
         if unit is not None and quantity.unit != unit:
-            self.note(node, f"'{plain(found)}' is in {quantity.unit.name}; {unit.name} are expected here")
+            given = "without a unit" if quantity.unit == PLAIN else f"in {quantity.unit.name}"
+            self.note(node, f"'{plain(found)}' is {given}; {unit.name} are expected here")
             return None
         return quantity
 

@@ -97,6 +97,8 @@ def test_a_quantity_written_out_is_read_in_base_units(text: str, value: float, u
         ("2.2u", "2.2 uF or 2.2 uH"),
         ("4.7 kOhm", "did you mean 4.7 kohm?"),
         ("12 db", "did you mean 12 dB?"),
+        ("5 mv", "did you mean 5 MV or 5 mV?"),
+        ("12000 km", "the unit 'km' is not known; write for example 4.7 kohm, 10 nF or 12 cm"),
         ("1,5 V", "decimal mark as a point"),
         ("five volts", "write it out"),
         ("", "write it out"),
