@@ -147,7 +147,9 @@ class _Check:
                 self._find(self._wire_end, wire.to)
         self._cables()
         for spot in a.case.touched_by if a.case else ():
-            self._find(self.places.part_or_pin, spot)
+            place = self._find(self.places.part_or_pin, spot)
+            if place is not None and not self.places.has_net(place):
+                self._note(spot, f"{plain(spot.text)} is on no net, so the case joins nothing by it; leave it out here")
         ends = [(end.at, end.back) for end in a.inputs] + [(end.at, end.back) for end in a.outputs]
         for at, back in ends:
             self._find(self.places.pin, at)
@@ -156,6 +158,7 @@ class _Check:
         self._parts([*(position.at for position in a.positions), *a.unused, *a.not_fitted])
         self._parts([spot for spot, _ in (*a.kinds, *a.families)] + [spot for spot, _ in a.keyed])
         self._parts([spot for sink in a.heatsinks for spot in (*sink.parts, *sink.insulated)])
+        self._sinks()
         for outside in a.outside:
             self._find(self.places.part_or_pin, outside.at)
         for told in a.volts:
@@ -245,6 +248,15 @@ class _Check:
                 self._note(spot, f"'{plain(spot.text)}' is no end of this cable{did_you_mean(spot.text, boards)}")
         for spot in cable.screen.pins:
             self._find(self.places.pin, spot)
+
+    def _sinks(self) -> None:
+        """A part is bolted to one heatsink only."""
+        taken: dict[str, Spot] = {}
+        for sink in self.assembly.heatsinks:
+            for spot in sink.parts:
+                first = taken.setdefault(spot.text, spot)
+                if first is not spot:
+                    self._note(spot, f"{plain(spot.text)} is on the heatsink of line {first.line} already")
 
     def _positions(self) -> None:
         for position in self.assembly.positions:

@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 from typing import TypeVar
 
 from netcheck.ground.names import did_you_mean, plain
+from netcheck.ground.quantities import read_part_value
 from netcheck.ground.units import (
     AMPERE,
     DECIBEL,
@@ -47,6 +48,8 @@ _OF_SORTS = {
 }
 CABLE_KEYS = ("name", "keyed", "direct", "length", "gauge", "wires", "screen", "balanced", "bundled with")
 MOST_NAME, MOST_POLES, MOST_WIRES = 60, 12, 500
+# More than any fuse in an inlet carries and more than any winding rises without load: slips of the pen, not designs.
+MOST_FUSE_AMPS, REGULATION = 32.0, (0.001, 1.0)
 _SQUARE = re.compile(r"([0-9]+(?:\.[0-9]+)?) ?mm(?:2|²)")
 _AWG = re.compile(r"AWG ?([0-9]{1,2})")
 # American wire gauge: diameter 0.127 mm at gauge 36, a factor of 92 in 39 steps (ASTM B258, from memory).
@@ -75,6 +78,15 @@ class PartsReader(Reader):
             self.note(node, f"{found} is not above zero")
             return None
         return found.value if found is not None else None
+
+    def between(self, node: Node | None, unit: Unit, low: float, high: float) -> float | None:
+        """A quantity of a unit from `low` to `high`, in base units; what lies outside is a slip and noted."""
+        found = self.number(node, unit)
+        if found is None or node is None or low <= found <= high:
+            return found
+        shown = (f"{each * 100:g} %" if unit == PLAIN else str(Quantity(each, unit)) for each in (found, low, high))
+        self.note(node, "{} stands here; {} to {} are expected".format(*shown))
+        return None
 
     def decibels(self, node: Node | None) -> float | None:
         """A ratio in decibels."""
@@ -143,11 +155,11 @@ class PartsReader(Reader):
             sort=sort,
             wires=self._wires(table.get("wires")),
             value=plain(self.text(table.get("value")) or ""),
-            fused=plain(self.text(table.get("fused")) or ""),
+            fused=self._fuse(table.get("fused")),
             primary=self._windings(table.get("primary")),
             secondaries=self._windings(table.get("secondaries")),
             power=self.number(table.get("power"), VOLT_AMPERE, positive=True),
-            regulation=self.number(table.get("regulation"), PLAIN, positive=True),
+            regulation=self.between(table.get("regulation"), PLAIN, *REGULATION),
             volts=self.number(table.get("volts"), VOLT, positive=True),
             amps=self.number(table.get("amps"), AMPERE, positive=True),
             poles=self.count(table.get("poles"), MOST_POLES) or 1,
@@ -172,10 +184,23 @@ class PartsReader(Reader):
             self.note(name, f"what '{plain(name.text)}' is must be told by 'kind'{did_you_mean('', SORT_NAMES)}")
         return None
 
+    def _fuse(self, node: Node | None) -> str:
+        """The fuse of an inlet as it is written, when it names a current: T315mA, F1A, 1 A."""
+        found = self.text(node)
+        if found is None or node is None:
+            return ""
+        amps = read_part_value(found, "fuse").rated_amps
+        if amps is None:
+            what = "its current is expected, with its unit, such as T315mA, F1A or 1 A"
+            self.note(node, f"'{plain(found, 40)}' is no rating of a fuse; {what}")
+        elif amps > MOST_FUSE_AMPS:
+            self.note(node, f"'{plain(found, 40)}' is more than a fuse of an inlet has ({MOST_FUSE_AMPS:g} A at most)")
+        return plain(found)
+
     def _windings(self, node: Node | None) -> tuple[float, ...]:
-        if node is None:
-            return ()
-        return self.list_of(node, lambda item: self.number(item, VOLT, positive=True))[:8]
+        """Volts of each winding; one that cannot be read still counts, so that its pins are there to be wired."""
+        found = [self.number(item, VOLT, positive=True) for item in self.items(node)[:8]]
+        return tuple(volts if volts is not None else math.nan for volts in found)
 
     def _wires(self, node: Node | None) -> tuple[ChassisWire, ...]:
         found: list[ChassisWire] = []

@@ -95,6 +95,11 @@ class Places:
         known = self.boards.get(place.board, {}).get(place.reference)
         return tuple(sorted(known.names, key=natural_key)) if known is not None else ()
 
+    def has_net(self, place: Place) -> bool:
+        """Whether a net lists the pin, or any pin of the part. What is in no netlist that was read counts as listed."""
+        known = self.boards.get(place.board, {}).get(place.reference)
+        return known is None or (place.pin in known.nets if place.pin else bool(known.nets))
+
     def net(self, board: str, name: str) -> str:
         """The name of a net as hints have it. Raises: Missing."""
         netlist = self.netlists.get(board)
@@ -140,7 +145,18 @@ class Places:
         if dot and reference in parts:
             return Place(board, reference, self._number(board, reference, pin))
         wanted = reference or rest
+        on_net = self._pins_on(board, rest)
+        if on_net:
+            raise Missing(f"'{plain(text)}' is a net; one of its pins is expected: {', '.join(on_net)}")
         raise Missing(f"{board} has no part '{plain(wanted)}'{_near_reference(wanted, parts)}")
+
+    def _pins_on(self, board: str, name: str, most: int = 6) -> list[str]:
+        """Pins on the net of a name, as the file would name them, those of connectors (J, P, X …) first."""
+        netlist = self.netlists.get(board)
+        nets = netlist.nets if netlist is not None else ()
+        nodes = [node for net in nets if net.name and net.name.removeprefix("/") == name for node in net.nodes]
+        nodes.sort(key=lambda node: (node.reference[:1] not in "JPX", natural_key(f"{node.reference}.{node.pin}")))
+        return [plain(f"{board}.{node.reference}.{node.pin}", 40) for node in nodes[:most]]
 
     def _number(self, board: str, reference: str, pin: str) -> str:
         """The number of a pin that is given by number or by name."""

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TypeVar
 
-from netcheck.ground.names import plain
+from netcheck.ground.names import did_you_mean, plain
 from netcheck.ground.problems import Problem, Refused
 from netcheck.ground.units import CELSIUS, EURO, HERTZ, KELVIN_PER_WATT, PLAIN, SECOND, VOLT
 from netcheck.ground.yamltext import MOST_BYTES, Items, Node, Table, Text, load
@@ -40,6 +40,8 @@ KEYS = (
 )  # fmt: skip
 MATERIALS = ("metal", "plastic", "wood")
 TOLD_ROLES = ("rail", "ground", "chassis", "earth", "mains", "signal")
+# Air that somebody makes music in, and the inside of a hot case; beyond it a zero is too many.
+AMBIENT = (-40.0, 85.0)
 MOST_BOARDS, MOST_SETS, MOST_NAME, MOST_TEXT = 40, 100_000, 60, 1000
 _NOT_IN_NAMES = re.compile(r"[./\\\x00-\x1f]")
 
@@ -119,7 +121,7 @@ class AssemblyReader(PartsReader):
             case=self._case(top.get("case")),
             positions=self._positions(top.get("positions")),
             heatsinks=self.list_of(top.get("heatsinks"), self._heatsink),
-            ambient=self.number(top.get("ambient"), CELSIUS),
+            ambient=self.between(top.get("ambient"), CELSIUS, *AMBIENT),
             inputs=self.list_of(signal.get("inputs"), self.signal_input),
             outputs=self.list_of(signal.get("outputs"), self.signal_output),
             outside=self.list_of(top.get("outside"), self._outside),
@@ -228,8 +230,21 @@ class AssemblyReader(PartsReader):
     def _heatsink(self, node: Node) -> Heatsink | None:
         table = self.table(node, ("parts",), ("to air", "insulated"))
         parts, insulated = (self.list_of(table.get(key), self.spot) for key in ("parts", "insulated"))
+        parts, insulated = (self._each_once(spots) for spots in (parts, insulated))
+        names = [spot.text for spot in parts]
+        for spot in insulated:
+            if parts and spot.text not in names:
+                what = f"'{plain(spot.text)}' is none of the parts on this heatsink{did_you_mean(spot.text, names)}"
+                self.note(Text(spot.text, spot.line, spot.column), what)
         to_air = self.number(table.get("to air"), KELVIN_PER_WATT, positive=True)
         return Heatsink(parts, to_air, insulated) if parts else None
+
+    def _each_once(self, spots: tuple[Spot, ...]) -> tuple[Spot, ...]:
+        seen: dict[str, Spot] = {}
+        for spot in spots:
+            if seen.setdefault(spot.text, spot) is not spot:
+                self.note(Text(spot.text, spot.line, spot.column), f"'{plain(spot.text)}' stands here twice")
+        return tuple(seen.values())
 
     def _outside(self, node: Node) -> Outside | None:
         table = self.table(node, ("at",), ("earthed",))

@@ -63,6 +63,8 @@ MISTAKES = [
     ("chassis: [{part: fuse, wires: {1: studd}}]", "did you mean 'stud'?"),
     ("chassis: [{part: fuse, wires: {1: lamp.1}}, {part: lamp, wires: {2: fuse.3}}]", "fuse has no pin '3'"),
     ("chassis: [{part: amp, kind: fuse}]", "'amp' is the name of a board"),
+    ("heatsinks: [{parts: [amp.U1]}, {parts: [amp.U1]}]", "amp.U1 is on the heatsink of line 3 already"),
+    ("signal: {inputs: [{at: amp.IN}]}", "'amp.IN' is a net; one of its pins is expected: amp.J2."),
     ("unused: [amp]", "'amp' is a board; a part of it is expected, such as amp.J1"),
 ]
 
@@ -71,6 +73,15 @@ MISTAKES = [
 def test_what_is_not_there_is_told_with_the_nearest_name(box: Path, line: str, said: str) -> None:
     (told,) = problems_of(box, f"{HEAD}{line}\n")
     assert told.startswith("box:3:") and said in told, told
+
+
+def test_a_hole_on_no_net_joins_nothing_to_the_case(box: Path) -> None:
+    netlist = box.parent / "amp.net"
+    netlist.write_text(
+        netlist.read_text(encoding="utf-8").replace('(node (ref "H1") (pin "1") (pintype "passive"))', "")
+    )
+    (told,) = problems_of(box, f"{HEAD}case: {{material: metal, touched by: [supply.H1, amp.H1]}}\n")
+    assert told.startswith("box:3:") and "amp.H1 is on no net, so the case joins nothing by it" in told
 
 
 PIECES = st.lists(st.sampled_from(["chassis", "amp", "J1", "1", "", "case", "fuse", "GND", "🙂"]), max_size=5)

@@ -116,6 +116,19 @@ MISTAKES = [
     ("leave out: {signal/noise: ''}", "nothing stands here; a reason is expected"),
     ("signal: {outputs: [{at: a.J1.T, sensitivity: 98 dB}]}", "98 dB/mW or 110 dB/V are expected"),
     ("volts: {a: {V: {role: raill, volts: 5 V}}}", "did you mean 'rail'?"),
+    ("chassis: [{part: in, kind: mains inlet, fused: T315 ohm}]", "'T315 ohm' is no rating of a fuse"),
+    ("chassis: [{part: in, kind: mains inlet, fused: T315}]", "with its unit, such as T315mA, F1A or 1 A"),
+    ("chassis: [{part: in, kind: mains inlet, fused: 315 A}]", "is more than a fuse of an inlet has (32 A at most)"),
+    ("ambient: 400 C", "400 °C stands here; -40 °C to 85 °C are expected"),
+    ("chassis: [{part: transformer, regulation: 1200 %}]", "1200 % stands here; 0.1 % to 100 % are expected"),
+    ("chassis: [{part: transformer, regulation: -5 %}]", "-5 % stands here; 0.1 % to 100 % are expected"),
+    ("heatsinks: [{parts: [a.Q1, a.Q1]}]", "'a.Q1' stands here twice"),
+    ("heatsinks: [{parts: [a.Q1], insulated: [a.Q11]}]", "'a.Q11' is none of the parts on this heatsink; did you mean"),
+    (
+        "chassis: [{part: transformer, secondaries: [18 V, 18], wires: {S1: a.J1.1, S3: a.J1.2, S4: a.J1.3}}]",
+        "'18' is without a unit; volts are expected here",
+    ),
+    ("cables: [{from: a.J1, to: b.J1, length: 12000 km}]", "the unit 'km' is not known"),
 ]
 
 
@@ -124,6 +137,14 @@ def test_a_mistake_is_told_with_its_place(line: str, said: str) -> None:
     _, problems = read(f"assembly: Box\nboards: {{a: a.net, b: b.net}}\n{line}\n")
     assert len(problems) == 1 and said in problems[0], problems
     assert problems[0].startswith("box.yaml:3:") or "already" in problems[0]
+
+
+@pytest.mark.parametrize("fuse", ["T315mA", "F1A", "1 A", "315 mA", "T3.15AH250V", "500mA slow"])
+def test_fuses_are_read_as_people_write_them(fuse: str) -> None:
+    found, problems = read(
+        f"assembly: B\nboards: {{a: a.net}}\nchassis: [{{part: in, kind: mains inlet, fused: {fuse}}}]"
+    )
+    assert problems == [] and found.chassis[0].fused == fuse
 
 
 def test_all_mistakes_are_told_at_once() -> None:
