@@ -154,6 +154,23 @@ SPOT_CHECKS = [
     ("L7805", "input_most", 35.0, 35.0),  # ST DS0422
     ("L7824", "input_most", 40.0, 40.0),  # ST DS0422
     ("TPS7A33", "reference_volts", 1.157, 1.192),  # TI SBVS169C
+    ("BC557B", "output_capacitance", 3e-12, 6e-12),  # MCC BC556 to BC558
+    ("BC337-40", "output_capacitance", 15e-12, 15e-12),  # onsemi BC337/D rev 7
+    ("BD139-10", "transition_frequency", 190e6, 250e6),  # Central BD135 R3; Comset BD139
+    ("MJE243", "thermal_to_case", 8.34, 8.34),  # onsemi MJE243/D rev 16
+    ("MJE340", "gain_most", 240.0, 240.0),  # onsemi MJE340/D
+    ("2N5089", "gain_most", 1200.0, 1200.0),  # onsemi 2N5088/D rev 4
+    ("TIP121", "gain_least", 1000.0, 1000.0),  # onsemi TIP120/D rev 9
+    ("TIP41C", "thermal_to_case", 1.67, 1.92),  # onsemi TIP41A/D rev 11 and rev 4
+    ("MJ2955", "transition_frequency", 0.8e6, 2.5e6),  # onsemi 2N3055A/D and 2N3055/D
+    ("IRF530", "thermal_to_air", 62.0, 62.0),  # Vishay IRF530
+    ("IRF9540", "output_capacitance", 400e-12, 590e-12),  # IR IRF9540N; Vishay IRF9540
+    ("2N7000", "input_capacitance", 22e-12, 60e-12),  # Vishay 70226 rev F
+    ("MCP6002", "phase_margin", 90.0, 90.0),  # Microchip DS21733J
+    ("MCP602", "phase_margin", 50.0, 50.0),  # Microchip DS21314
+    ("LM741", "output_resistance", 75.0, 75.0),  # Philips MC1458 (1994)
+    ("ADP7104", "input_most", 22.0, 22.0),  # ADI ADP7104 rev F
+    ("TPS7A45", "drop_out", 0.3, 0.45),  # TI SLVS720D
 ]
 
 
@@ -318,6 +335,44 @@ def test_memory_is_never_passed_off_as_read(book: PartBook) -> None:
     assert status("BC547B", "gain_least") == "read"
     assert status("LM317HVT", "input_output_most") == "memory"
     assert status("BZX55C5V1", "zener_volts") == "memory"
+
+
+def test_a_partner_read_from_no_sheet_does_not_pass_for_read(book: PartBook) -> None:
+    read, partner = book.find(["MJE340"]), book.find(["MJE350"])
+    assert read is not None and partner is not None
+    assert read.figures["gain_most"].status == "read"
+    assert {found.status for found in partner.figures.values()} == {"memory"}
+
+
+def test_a_phase_margin_is_one_of_an_amplifier_that_is_stable_by_itself(book: PartBook) -> None:
+    told = [record for record in book.records if "phase_margin" in record.figures]
+    assert len(told) > 20
+    for record in told:
+        low, high = figure(record, "phase_margin")
+        assert low is not None and high is not None and 30 <= low <= high <= 90, record.name
+
+
+LOOP_FIGURES = {
+    "phase_margin output_resistance gain_bandwidth": "OPA2134 NE5532 TL072 MC33078 LM358 LF353 OPA627",
+    "transition_frequency output_capacitance": (
+        "BD139 BD140 BC547 BC557 2N3904 2N5551 TIP31C TIP42C TIP122 TIP127 2SD669 2SB649 MJE243 MJE253 MJE350 "
+        "2SC5200 MJL1302A 2N3055"
+    ),
+}
+
+
+@pytest.mark.parametrize("wanted", sorted(LOOP_FIGURES))
+def test_what_the_loop_of_an_output_stage_hangs_on_is_told(book: PartBook, wanted: str) -> None:
+    for name in LOOP_FIGURES[wanted].split():
+        record = book.find([name])
+        assert record is not None, name
+        assert set(wanted.split()) <= set(record.figures), name
+
+
+def test_a_darlington_has_two_junctions_in_series(book: PartBook) -> None:
+    for name in ("TIP120", "TIP122", "TIP125", "TIP127"):
+        low, _ = figure(book.find([name]), "base_emitter_volts")
+        assert low is not None and low > 1
 
 
 def test_volts_in_a_zener_name_are_read(book: PartBook) -> None:
