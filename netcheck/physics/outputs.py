@@ -6,7 +6,7 @@ import heapq
 from collections.abc import Iterator
 
 from netcheck.circuit.conduction import TRANSISTORS
-from netcheck.circuit.model import Circuit, Pin
+from netcheck.circuit.model import Circuit, Net, Pin
 from netcheck.circuit.walk import Walks
 from netcheck.ground.names import natural_key
 from netcheck.language.values import unite
@@ -81,6 +81,27 @@ def _steps(walks: Walks, net: str) -> Iterator[tuple[str, float, Reasons]]:
             why = (f"{walks.said(part)} has the value '{part.value.text}'",) if ohms is None else ()
             if len(part.pins) == 2:
                 yield from ((mate.net, ohms or 0.0, why) for mate in part.pins if mate.net != net)
+
+
+def on_board(walks: Walks, net: str, kinds: frozenset[str], up_to: float) -> tuple[Net, ...]:
+    """Nets of its own board that a net leads to, whatever cables join it with; it among them, natural order.
+
+    Through parts of some kinds; contacts whose position is not given are taken as on. Rails and grounds are not passed,
+    nor resistors of more than `up_to` ohms each; one without a readable value is.
+    """
+    found, todo = {net}, [net]
+    for at in todo:
+        if at != net and walks.circuit.nets[at].role in _STOPS:
+            continue
+        for kind, pins in walks.on(at).items():
+            for pin in pins if kind in kinds else ():
+                part = walks.circuit.part_of(pin)
+                if kind == "resistor" and part.value.number is not None and part.value.number > up_to:
+                    continue
+                fresh = [other.net for other, _ in walks.across(pin) if other.net not in found]
+                found.update(fresh)
+                todo.extend(fresh)
+    return tuple(walks.circuit.nets[key] for key in sorted(found, key=natural_key))
 
 
 def _is_output(circuit: Circuit, pin: Pin) -> bool:

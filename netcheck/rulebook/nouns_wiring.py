@@ -10,10 +10,10 @@ from netcheck.ground.names import spoken_list
 from netcheck.language.scope import Trace
 from netcheck.language.types import Function, ListOf, Parameter, Text, Thing, Type, Word, YesNo
 from netcheck.language.values import Lot, Perhaps, Unknown
-from netcheck.physics.outputs import outputs_behind
+from netcheck.physics.outputs import on_board, outputs_behind
 from netcheck.physics.plugs import exchanged, rests_on, same_socket
 from netcheck.rulebook.facts import Facts
-from netcheck.rulebook.functions import PLACE, UP_TO, net_key
+from netcheck.rulebook.functions import PLACE, THROUGH, UP_TO, kinds_of, net_key
 from netcheck.rulebook.signatures import always
 
 
@@ -71,6 +71,12 @@ def _outputs_behind(facts: Facts, trace: Trace, a: object, up_to: float) -> Lot:
     return Lot(sure, tuple(Perhaps(pin, reasons) for pin, reasons in perhaps))
 
 
+def _on_board(facts: Facts, trace: Trace, a: object, through: object, up_to: float) -> Lot:
+    found = on_board(facts.walks, net_key(a), kinds_of(through), up_to)
+    trace.step(len(found))
+    return Lot(found)
+
+
 def _briefly(facts: Facts, trace: Trace, things: Lot) -> str:
     """The first thing of a list and how many others: GND and 5 others."""
     from netcheck.rulebook.vocabulary import name_of
@@ -99,5 +105,7 @@ WIRING_FUNCTIONS: dict[str, Function] = {
                  "the first of a list and how many others, 'GND and 5 others'"),
         Function("outputs_behind", (PLACE, UP_TO), always(ListOf(Thing("pin"))), _outputs_behind,
                  "outputs that drive a through resistors of up to so many ohms in series, whatever else lies between"),
+        Function("on_board", (PLACE, THROUGH, UP_TO), always(ListOf(Thing("net"))), _on_board,
+                 "nets of its own board that a leads to through parts of those kinds, resistors up to so many ohms"),
     )
 }  # fmt: skip
