@@ -19,6 +19,7 @@ from netcheck.intake.netlist import Netlist
 from netcheck.physics.behaviour import Behaviour, RatingRow
 from netcheck.physics.conductors import Conductor, GroundLoop, conductors
 from netcheck.physics.mating import Mating
+from netcheck.rulebook.alarming import loudest, warmest
 from netcheck.rulebook.book import RuleBook
 from netcheck.rulebook.doing import numbers_of
 from netcheck.rulebook.facts import Facts
@@ -258,15 +259,17 @@ def _gates(verdicts: Iterable[Verdict]) -> dict[str, Gate]:
 def _cautions(
     facts: Facts, verdicts: Sequence[Verdict], book: RuleBook, behaviour: Mapping[str, Behaviour]
 ) -> tuple[str, ...]:
-    """Cautions for the head of the report: that on mains wherever mains appears, that on hearing where it gets loud."""
+    """Cautions for the head of the report: that on mains wherever mains appears, on heat where heatsinks are told or
+    something gets hot, on hearing where it gets loud, with the loudest.
+    """
     mains = bool(facts.nets_of("mains")) or any(part.kind == "inlet" for part in facts.parts)
     by_rule = {rule.name: rule.caution for rule in book.rules}
     names = ["mains"] if mains else []
     names += [by_rule[v.rule] for v in verdicts if v.outcome == "finding" and by_rule.get(v.rule)]
-    levels = [level.loudness for found in behaviour.values() for path in found.paths for level in path.loads]
-    if any(loud is not None and loud >= book.words.limit("loud").value for loud in levels):
-        names.append("hearing")
-    return tuple(book.words.caution(name) for name in dict.fromkeys(names))
+    warm, loud = warmest(facts, behaviour.values()), loudest(facts, behaviour.values())
+    names += [name for name, why in (("heat", warm), ("hearing", loud)) if why is not None]
+    more = {"heat": warm or "", "hearing": loud or ""}
+    return tuple(f"{book.words.caution(name)} {more.get(name, '')}".strip() for name in dict.fromkeys(names))
 
 
 def _accounts(plan: Plan, verdicts: Iterable[Verdict]) -> tuple[RuleAccount, ...]:

@@ -41,7 +41,8 @@ class LoadLevel:
         ohms: the load, infinite for none. volts: largest sine, rms; where no limit was met, the largest that was tried.
         amps: its peak current. watts: into the load.
         limit: what acts first, a clause ("the output of U1A reaches its supply"). gain: in dB with this load.
-        loudness: dB SPL of what is plugged in, None where its sensitivity is not told.
+        loudness: the most dB SPL of what is plugged in, over the spread of an output stage; None where its sensitivity
+            is not told.
         told: volts rms that the largest input told makes with the controls as told, None where no largest is told.
         told_loudness: dB SPL of these.
     """

@@ -137,7 +137,7 @@ def level_text(level: LoadLevel) -> str:
     least = "" if level.ends else "at least "  # the end of a search is no maximum
     if math.isinf(level.ohms):
         return f"{least}{show(level.volts, VOLT)} rms"
-    loud = f", {level.loudness:.0f} dB SPL" if level.loudness is not None else ""
+    loud = f", up to {level.loudness:.0f} dB SPL" if level.loudness is not None else ""
     return f"{least}{show(level.volts, VOLT)} rms, {show(level.amps, AMPERE)} peak, {show(level.watts, WATT)}{loud}"
 
 

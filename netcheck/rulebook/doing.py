@@ -6,16 +6,19 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 
+from netcheck.circuit.model import Net
+from netcheck.language.scope import TooManySteps
 from netcheck.language.values import Unknown
 from netcheck.physics.behaviour import Behaviour, ChannelRow, DeviceHeat, LoadLevel, PathBehaviour
 from netcheck.physics.ports import Told
 from netcheck.rulebook.facts import Facts
-from netcheck.rulebook.functions_output import temperature
+from netcheck.rulebook.functions_output import loads_of, stages_of, temperature
 from netcheck.rulebook.signals import signals_of
-from netcheck.rulebook.supplies import supplies
+from netcheck.rulebook.supplyrows import supply_rows
 
 NO_LOAD = float("inf")
 MOST_CHANNELS, MOST_LEFT_OVER = 12, 12
+OUTPUT_STAGE = "output-stage"  # the shape whose `output` is where a stage gives its signal
 
 
 def numbers_of(facts: Facts, board: str) -> Behaviour:
@@ -40,14 +43,14 @@ def numbers_of(facts: Facts, board: str) -> Behaviour:
     found = behaviour(points, board, ways)
     return replace(
         found,
-        paths=tuple(_loud(one, sinks) for one in found.paths),
-        supplies=supplies(facts).rows(board),
+        paths=tuple(_loud(facts, one, sinks) for one in found.paths),
+        supplies=supply_rows(facts, board),
         devices=tuple(_warm(facts, device) for device in found.devices),
         channels=_channels(facts, board),
     )
 
 
-def _loud(path: PathBehaviour, sinks: Mapping[str, Told]) -> PathBehaviour:
+def _loud(facts: Facts, path: PathBehaviour, sinks: Mapping[str, Told]) -> PathBehaviour:
     """With the loudness of its largest signals, where the sensitivity of what hangs there is told."""
     sink = sinks.get(path.output_pin)
     if sink is None or sink.sensitivity is None:
@@ -60,9 +63,29 @@ def _loud(path: PathBehaviour, sinks: Mapping[str, Told]) -> PathBehaviour:
         if math.isinf(level.ohms):
             return level
         told = None if level.told is None else sound_level(level.told, level.ohms, sensitivity)
-        return replace(level, loudness=sound_level(level.volts, level.ohms, sensitivity), told_loudness=told)
+        most = sound_level(_most_volts(facts, path, level), level.ohms, sensitivity)
+        return replace(level, loudness=most, told_loudness=told)
 
     return replace(path, loads=tuple(loud(one) for one in path.loads))
+
+
+def _most_volts(facts: Facts, path: PathBehaviour, level: LoadLevel) -> float:
+    """Volts rms that the output stage of a path may give over the spread of its parts, as rules have it."""
+    most = level.volts
+    for net in _stages(facts):
+        if any(told.pin == path.output_pin for told in loads_of(facts).outputs_at(net)):
+            work = stages_of(facts).driven(net, level.ohms)
+            most = most if isinstance(work, tuple) else max(most, work.most.level.volts)
+    return most
+
+
+def _stages(facts: Facts) -> tuple[str, ...]:
+    """Keys of the nets on which output stages have their output; none where they were not all looked for."""
+    try:
+        found = facts.matches(OUTPUT_STAGE).matches if OUTPUT_STAGE in facts.shapes else ()
+    except TooManySteps:
+        return ()
+    return tuple(dict.fromkeys(net.key for match in found if isinstance(net := match.names.get("output"), Net)))
 
 
 def _warm(facts: Facts, device: DeviceHeat) -> DeviceHeat:

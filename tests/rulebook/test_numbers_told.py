@@ -6,10 +6,13 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from conftest import ROOT
 from test_told_ends import AT_J1, AT_J2, told
 
+from netcheck.intake.assemblycheck import open_assembly
 from netcheck.physics.behaviour import NO_LIMIT, LoadLevel, PathBehaviour
 from netcheck.report.figures import level_text, told_text
+from netcheck.review import Review, plan_of, review
 from netcheck.rulebook.doing import numbers_of
 
 VOLUME = """\
@@ -56,3 +59,24 @@ def test_the_end_of_a_search_is_no_maximum() -> None:
     assert level_text(level).startswith("at least 4.4 V rms")
     assert level_text(replace(level, limit="the output of U1A reaches its supply")).startswith("4.4 V rms")
     assert told_text(level) == ""
+
+
+@pytest.fixture(scope="module")
+def revision_b(book) -> Review:
+    assembly, netlists = open_assembly(ROOT / "fixtures" / "bandroom" / "revision-b" / "bandroom.yaml", cache=False)
+    return review(plan_of(assembly, netlists, book), numbers=True)
+
+
+def test_the_loudest_is_one_figure_in_the_table_the_rule_and_at_the_head(revision_b: Review) -> None:
+    levels = [level for found in revision_b.behaviour.values() for path in found.paths for level in path.loads]
+    most = f"{max(level.loudness for level in levels if level.loudness is not None):.0f} dB SPL"
+    because = {v.sentence for v in revision_b.verdicts if v.rule == "output-stage/load-drive"}
+    assert because and all(most in sentence for sentence in because)
+    assert any(f"up to {most} into 32 Ω at panel.J6.T" in caution for caution in revision_b.cautions)
+
+
+def test_the_head_has_the_caution_on_heat_with_the_hottest_part(revision_b: Review) -> None:
+    (caution,) = (one for one in revision_b.cautions if "hot enough to burn" in one)
+    (row,) = (row for row in revision_b.behaviour["supply"].supplies if row.part == "supply/U1")
+    assert row.watts is not None and row.watts > 3 and row.junction is not None and row.junction > 60
+    assert "W in supply.U1" in caution and "°C inside" in caution
