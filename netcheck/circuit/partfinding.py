@@ -18,6 +18,7 @@ _VOLTS = r"(?P<volts>\d{1,3}V\d?|\d{1,2}\.\d|\d{1,3})"
 _SUFFIX = r"(?P<suffix>(?:[A-Z][A-Z0-9]{0,9})?(?:[-.+#][A-Z0-9.+#-]{0,30})?)"
 # What may stand before a type inside one text: a distributor's number and a dash.
 _DISTRIBUTOR = re.compile(r"^\d{2,4}-(?=[A-Z0-9])")
+_MOST_KEPT = 4096
 _SEPARATORS = re.compile(r"[\s/_,;:|=&\[\]]+")
 
 
@@ -60,6 +61,7 @@ class PartBook:
     generics: tuple[tuple[str, str, Record], ...]
     entries: tuple[Entry, ...] = ()
     index: Mapping[str, tuple[Pattern, ...]] = field(default_factory=dict)
+    _kept: dict[str, Record | None] = field(default_factory=dict, init=False, repr=False)
 
     def find(self, names: Iterable[str]) -> Record | None:
         """The record that the first of the names with a known type number stands for.
@@ -87,7 +89,11 @@ class PartBook:
 
     def _find(self, name: str) -> Record | None:
         for token in _tokens(name):
-            found = self._match(token)
+            if token not in self._kept:  # a board has the same type many times
+                if len(self._kept) >= _MOST_KEPT:
+                    self._kept.clear()
+                self._kept[token] = self._match(token)
+            found = self._kept[token]
             if found is not None:
                 return found
         return None

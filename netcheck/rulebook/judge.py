@@ -167,8 +167,12 @@ def _all_hold(conditions: Sequence[Expression], scope: Scope) -> object:
 def _outcome(
     rule: Rule, facts: Facts, scope: Scope, bound: Bound, doubt: tuple[str, ...], held: list[object]
 ) -> Judged:
-    failed = tuple(index for index, value in enumerate(held) if value is False)
-    unknown = tuple(index for index, value in enumerate(held) if isinstance(value, Unknown))
+    failed: tuple[int, ...] = ()
+    unknown: tuple[int, ...] = ()
+    if not all(held):  # an Unknown counts as true here
+        failed = tuple(index for index, value in enumerate(held) if value is False)
+    if Unknown in map(type, held):
+        unknown = tuple(index for index, value in enumerate(held) if isinstance(value, Unknown))
     if failed and not doubt:
         failures = _failures(rule, scope, failed)
         verdict = _verdict(rule, facts, scope, bound, "finding", failures[0].consequence, failures[0].cure)
