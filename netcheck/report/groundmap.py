@@ -162,7 +162,9 @@ class _Plan:
                 width = max(width, 12 + place * LANE + 6 + drawing.width_of(self._name(net)) + 6)
             self.spans[block] = (left, width)
             left += width + 12
-        self.width = max(left - 12 + SIDE, 320.0)
+        self.side = left - 2  # what stands beside the blocks: a line of words for each conductor
+        self.words = [clip(f"{conductor_name(row, names)}, {ohms_text(row.ohms)}", 60) for row in self.rows]
+        self.width = max(self.side + max(map(drawing.width_of, self.words), default=0) + 10 + SIDE, 320.0)
         self.height = self.top + max(len(self.rows), 1) * ROW + 12
 
     def _chosen(self, nets: Sequence[str], rows: Sequence[Conductor]) -> list[str]:
@@ -210,10 +212,8 @@ class _Plan:
             yield drawing.line((ends[0], y), (ends[-1], y), f"wire {_KIND_CLASSES.get(row.kind, '')}".strip())
             for x in ends:
                 yield drawing.dot((x, y), 3.2, "joint")
-            said = f"{conductor_name(row, self.names)}, {ohms_text(row.ohms)}"
-            half = drawing.width_of(clip(said, 60)) / 2
-            middle = min(max((ends[0] + ends[-1]) / 2, half + 6), max(self.width - half - 6, self.width / 2))
-            yield drawing.text((middle, y - 6), clip(said, 60), "label", "middle")
+            yield drawing.line((ends[-1] + 5, y), (self.side, y), "grid")
+            yield drawing.text((self.side + 5, y + 4), self.words[place], "label")
 
     def _sides(self, loop: GroundLoop) -> Iterable[tuple[float, float, float]]:
         """Lanes of a ring with the heights between which it runs along them."""
@@ -265,7 +265,7 @@ def ohms_text(ohms: float | Unknown) -> str:
     ('3.45 mΩ', 'at most 0.3 Ω', '1 Ω to 2 Ω', 'ohms not known')
     """
     if not isinstance(ohms, Unknown):
-        return show(ohms, OHM)
+        return f"{1000 * ohms:.3g} mΩ" if 0 < ohms < 0.1 else show(ohms, OHM)  # wires are compared in milliohms
     low, high = ohms.low or 0.0, ohms.high
     if high is None:
         return f"at least {show(low, OHM)}" if low > 0 else "ohms not known"
