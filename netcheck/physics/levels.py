@@ -16,10 +16,10 @@ from numpy.typing import NDArray
 
 from netcheck.ground.units import DECIBEL_AT_MILLIWATT, Quantity
 from netcheck.physics.behaviour import NO_LIMIT, LoadLevel
-from netcheck.physics.moving import CLIPPED, SHORT_OHMS, Moved
+from netcheck.physics.moving import CLIPPED, Moved
 from netcheck.physics.network.elements import CurrentSource, Element
 from netcheck.physics.network.operating import OperatingPoint, terminals
-from netcheck.physics.pathmodel import PathModel
+from netcheck.physics.pathmodel import SHORT_OHMS, PathModel
 from netcheck.physics.points import Points, currents_of, heat_of
 from netcheck.physics.shorting import shorted
 

@@ -15,14 +15,13 @@ from netcheck.physics.network.elements import (
     Resistor,
 )
 from netcheck.physics.network.operating import Network, NoOperatingPoint, OperatingPoint, operating_point, terminals
-from netcheck.physics.pathmodel import MIDDLE, PathModel
+from netcheck.physics.pathmodel import MIDDLE, SHORT_OHMS, PathModel
 from netcheck.physics.points import Points, current_into
 
 NUDGES = (1e-3, 1e-2, 1e-1)  # volts in by which the gain at rest is measured, until it grows no more
 CLIPPED = 0.97  # an output that is this much of what the gain at rest asks for is taken for the last undistorted one
 LEAST_BIAS = 1e-5  # amps at rest below which a diode is no part of a bias network
 BETWEEN = (0.1, 0.3, 0.6, 1.0)  # of the way from the nearest point that was found
-SHORT_OHMS = 0.01
 EFFORT = 5_000  # about as much as one search from a near start takes; lost points are not searched for by steps
 
 

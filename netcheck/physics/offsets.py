@@ -1,5 +1,7 @@
 """How far from where it should rest an amplifier's output may stand: offset volts and bias currents, multiplied.
 
+Source: noise gain times (offset + bias current times resistance), any text on op-amps; here solved for the network.
+
 The loop is closed and everything is linear, direct current only. What each amplifier's inputs do by themselves is
 carried to the output by the adjoint network, and what stands at outputs before is carried on, stage by stage.
 """

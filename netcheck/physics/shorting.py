@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from netcheck.physics.moving import SHORT_OHMS, Moved
+from netcheck.physics.moving import Moved
 from netcheck.physics.network.operating import OperatingPoint
+from netcheck.physics.pathmodel import SHORT_OHMS
 
 HALVINGS = 10  # of the last step, until an amplifier delivers no more
 FIRST_SHORTED, SWEEP = 1e-6, 6.0  # volts in from which a shorted output is moved, and the factor of its steps

@@ -20,14 +20,13 @@ from netcheck.physics.devices import Setting
 from netcheck.physics.modelling import ZERO, Piece
 from netcheck.physics.network.elements import Resistor
 from netcheck.physics.network.response import Ports, Transfer
-from netcheck.physics.pathmodel import FREQUENCIES, MIDDLE, PathModel, crossing
+from netcheck.physics.pathmodel import FREQUENCIES, MIDDLE, SHORT_OHMS, PathModel, crossing
 from netcheck.physics.points import Points
 
 Real = NDArray[np.float64]
 
 POSITIONS = (0.0, 0.5, 1.0)
 MOST_CONTROLS = 4
-SHORT_OHMS = 0.01
 QUIET = -200.0  # dB; what passes less is told as this
 
 

@@ -213,7 +213,7 @@ def _feedback_loss(facts: Facts, trace: Trace, amp: Amplifier, f: float, inverti
 
 
 def _largest_swing(facts: Facts, trace: Trace, amp: Amplifier) -> float | Unknown:
-    from netcheck.physics.slewing import largest_swing
+    from netcheck.physics.swinging import largest_swing
 
     return largest_swing(facts.circuit, amp)
 

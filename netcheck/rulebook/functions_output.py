@@ -224,11 +224,15 @@ def temperature(facts: Facts, part: Part, watts: float) -> float | Unknown:
     return found if isinstance(found, Unknown) else float(found)  # type: ignore[arg-type]
 
 
-Way = tuple[float | None, float | None, tuple[str, ...]]
+WayOut = tuple[float | None, float | None, tuple[str, ...]]
 
 
-def _way_out(facts: Facts, part: Part, sink: object, heat: object, together: object) -> tuple[Way, Way]:
-    """Kelvins for each watt of a part over its heatsink, and in free air: lowest, highest, why they are apart."""
+def _way_out(facts: Facts, part: Part, sink: object, heat: object, together: object) -> tuple[WayOut, WayOut]:
+    """Kelvins for each watt of a part over its heatsink, and in free air: lowest, highest, why they are apart.
+
+    Source: thermal resistances in series add up, and a heatsink carries all that is on it; any data sheet of a power
+    transistor.
+    """
     free = thermal(facts, part, "thermal_to_air")
     case = thermal(facts, part, "thermal_to_case")
     words = facts.words

@@ -13,8 +13,8 @@ from netcheck.physics.loops import LoopNetwork, Loops, Span
 from netcheck.physics.margins import crossover, gain_at_crossover, phase_margin, second_pole
 from netcheck.physics.offsets import Offset, Offsets
 from netcheck.physics.points import Range
-from netcheck.physics.slewing import largest_swing
 from netcheck.physics.stagegain import feedback_loss
+from netcheck.physics.swinging import largest_swing
 from netcheck.rulebook.facts import Facts
 
 AMP = "U1 {} 1=OUT 2=M 3=IN 4=-15V 5=GND 6=O2 7=O2 8=+15V\n"
