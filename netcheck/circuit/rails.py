@@ -18,7 +18,7 @@ from netcheck.circuit.mainsside import mains_side
 from netcheck.circuit.model import Hints, Net, Part, Shared
 from netcheck.circuit.railclaims import Claim, find_rails, steps
 from netcheck.circuit.railvolts import Source, Span, battery_volts, regulator_output, zener_volts
-from netcheck.circuit.resistorrails import Hanging, hanging, volts_behind, with_signs_of_feeds
+from netcheck.circuit.resistorrails import Hanging, hanging, volts_behind, with_signs_of_feeds, within
 from netcheck.circuit.words import Words
 from netcheck.ground.names import natural_key
 
@@ -114,7 +114,8 @@ def _find_volts(
     # A regulator's output, and what hangs on a rail by a resistor, only when all else has told what it can.
     for nets in (set(rails) - made - set(hangs), set(rails) - made, set(rails)):
         for net in nets - set(found):
-            if (named := _by_name(draft, net, rails[net])) is not None:
+            named = _by_name(draft, net, rails[net])
+            if named is not None and _not_refuted(draft, net, named, found, hangs):
                 found[net] = named
         _carry_on(draft, grounds, rails, found, firm, hangs)
     _carry_on(draft, grounds, rails, found, None, hangs)
@@ -129,6 +130,17 @@ def _by_name(draft: Draft, net: str, claim: Claim) -> Source | None:
     if claim.sign and (name.volts > 0) != (claim.sign == "positive"):
         return None
     return Source(Span(name.low, name.volts, name.high), f"by its name {draft.label(net)}")
+
+
+def _not_refuted(
+    draft: Draft, net: str, named: Source, found: Mapping[str, Source], hangs: Mapping[str, Hanging]
+) -> bool:
+    """Whether the volts of a name can be had behind the resistor that the net hangs on, if it hangs on one."""
+    way, claimed = hangs.get(net), named.volts.middle
+    if way is None or claimed is None:
+        return True
+    fed = volts_behind(draft, net, way, hangs, lambda key: found[key].volts if key in found else None)
+    return fed is None or within(fed.volts, claimed)
 
 
 def _carry_on(

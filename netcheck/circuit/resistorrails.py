@@ -89,7 +89,8 @@ def volts_behind(
 ) -> Source | None:
     """Volts behind a resistor at rest, over what the loads may draw; None where the feed's volts are not known.
 
-    Where the current of a load is not known, the net has at most the volts of its feed. What signals draw is left out.
+    Where the current of a load is not known, the net has at most the volts of its feed; where what it may be leaves
+    much of the feed open, only the ends are told. What signals draw is left out.
 
     Args:
         volts_of: volts of a net that are known already; 0 for the zero.
@@ -112,7 +113,19 @@ def volts_behind(
     low = behind(least, amps.high or 0.0)
     low = max(low - 2 * most * sideways * way.ohms, 0.0)  # a signal lies between the rails
     middle = behind(usual, (amps.middle or 0.0) + usual * sideways)
-    return Source(_towards(sign, low, middle if low > 0 else None, behind(most, amps.low or 0.0)), origin)
+    open_volts = ((amps.high or 0.0) - (amps.low or 0.0) + 2 * most * sideways) * way.ohms
+    sure = low > 0 and open_volts <= draft.words.limit("open share of a filter").value * usual
+    return Source(_towards(sign, low, middle if sure else None, behind(most, amps.low or 0.0)), origin)
+
+
+def within(volts: Span, claimed: float) -> bool:
+    """Whether volts that a name claims lie between the ends.
+
+    >>> within(Span(7.5, None, 11.2), 15.0), within(Span(None, None, 15.0), 12.0)
+    (False, True)
+    """
+    above = volts.low is None or claimed >= volts.low
+    return above and (volts.high is None or claimed <= volts.high)
 
 
 def _towards(sign: float, low: float | None, middle: float | None, high: float | None) -> Span:

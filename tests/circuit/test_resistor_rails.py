@@ -92,3 +92,12 @@ def test_an_output_on_the_net_makes_it_a_signal() -> None:
     follower = make("U9", "opamp", supply_plus="x9", supply_minus="-15V", plus="P9", minus="M9", output="x9")
     found = roles([*DUAL, make("R9", "resistor", "+15V", "x9", value="47R"), follower])
     assert found["x9"].role == "signal"
+
+
+def test_much_that_is_left_open_is_told_by_its_ends_and_refutes_a_name() -> None:
+    """1 mA to 10 mA for each of two amplifiers take 0.94 V to 9.4 V across 470 ohm."""
+    wide = Record("X", "opamp", MappingProxyType({"supply_current": Figure(0.001, 0.010)}))
+    found = roles(behind("+15VA", "x82", "470R", wide))
+    assert said(found["+15VA"]) == ("rail", "positive", None)
+    assert (found["+15VA"].low, found["+15VA"].high) == (pytest.approx(15 - 9.4), pytest.approx(15 - 0.94))
+    assert said(roles(behind("+12VA", "x82", "470R", wide))["+12VA"]) == ("rail", "positive", 12)
