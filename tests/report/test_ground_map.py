@@ -79,7 +79,7 @@ def test_ring_over_the_case_is_drawn_closed_and_told() -> None:
 def test_two_wires_of_two_leads_make_a_ring_beside_each_other() -> None:
     signal = Conductor("cable/signal lead/1", "screen", (AMP, SUPPLY), 0.02, "signal lead")
     found = mapped(POWER, signal)
-    assert [ring.ohms for ring in found.rings] == ["0.023 Ω"]
+    assert [ring.ohms for ring in found.rings] == ["23 mΩ"]
     assert 'class="wire screen"' in found.svg
 
 
