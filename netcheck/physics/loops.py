@@ -37,6 +37,7 @@ from netcheck.physics.network.elements import (
 )
 from netcheck.physics.network.operating import Network, OperatingPoint, terminals
 from netcheck.physics.network.response import Singular, SmallSignal
+from netcheck.physics.pathmodel import UNREAD
 from netcheck.physics.points import Points
 
 Real = NDArray[np.float64]
@@ -50,8 +51,7 @@ OUT_OF_REACH = -1e9  # how near an output comes to its rails where no rail is to
 ALIKE = 1e-3  # values no further apart than this part of them are told without saying why they differ
 NO_FEEDBACK = 1e-9  # a feedback factor below this is none
 _CURVED = (Diode, Bipolar, Fet)
-_UNREAD = ("ohms of ", "track of ")
-_OPEN = ("position of ", "contact ", *_UNREAD)
+_OPEN = ("position of ", "contact ", *UNREAD)
 
 
 @dataclass(frozen=True, slots=True)
@@ -298,7 +298,7 @@ class Loops:
             for setting in self.points.options(name):
                 settings.append(setting)
                 doubts.append(self._doubt(name, names[name]))
-        unread = dict.fromkeys(self._doubt(name, names[name]) for name in names if name.startswith(_UNREAD))
+        unread = dict.fromkeys(self._doubt(name, names[name]) for name in names if name.startswith(UNREAD))
         return tuple(settings), tuple(doubts), tuple(sorted(unread, key=natural_key))
 
     def _doubt(self, name: str, key: str) -> str:

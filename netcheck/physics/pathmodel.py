@@ -26,6 +26,7 @@ Curve = tuple[Real, Real]
 FREQUENCIES = np.logspace(0, 6, 400)
 MIDDLE = 1000.0
 SHORT_OHMS = 0.01  # of a load that is a short
+UNREAD = ("ohms of ", "track of ")  # how names of what varies begin where a value could not be read
 MOST_NODES = 200
 SOURCE = "source"  # name of the node and of the element of a source with resistance
 

@@ -32,7 +32,7 @@ from netcheck.physics.network.elements import (
 )
 from netcheck.physics.network.operating import Network, OperatingPoint
 from netcheck.physics.network.response import Singular, Transfer
-from netcheck.physics.pathmodel import MIDDLE, PathModel, crossing, path_model, pieces_at
+from netcheck.physics.pathmodel import MIDDLE, UNREAD, PathModel, crossing, path_model, pieces_at
 from netcheck.physics.paths import input_ohms
 from netcheck.physics.points import Points
 from netcheck.physics.ports import Port, SignalPath
@@ -193,7 +193,7 @@ class PathNumbers:
         """Parts of the path whose resistance is not known."""
         points, found = self.points, []
         for piece in pieces_at(points, self.path.nodes):
-            if any(name.startswith(("ohms of ", "track of ")) for name in piece.varies):
+            if any(name.startswith(UNREAD) for name in piece.varies):
                 part = points.walks.circuit.parts[piece.part]
                 said, text = points.said(part), part.value.text.strip()
                 if part.kind == "resistor" or part.kind in VARIABLE:

@@ -21,12 +21,11 @@ from netcheck.physics.drives import renamed
 from netcheck.physics.levels import Driven, drive
 from netcheck.physics.network.elements import Capacitor, Element, OperationalAmplifier
 from netcheck.physics.network.operating import Network, NoOperatingPoint, operating_point, terminals
-from netcheck.physics.pathmodel import PathModel, path_model, pieces_at
+from netcheck.physics.pathmodel import UNREAD, PathModel, path_model, pieces_at
 from netcheck.physics.points import Points, Range, currents_of
 from netcheck.physics.ports import Port, SignalPath, Ways
 
 MOST_NODES = 80
-UNREAD = ("ohms of ", "track of ")
 WITH_COILS = frozenset({"relay", "transformer", "inductor"})
 MOST_INPUTS = 4  # ways into a stage that are tried
 EFFORT = 20_000
