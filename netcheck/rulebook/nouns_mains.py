@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from netcheck.circuit.model import Net, Part, Pin
-from netcheck.ground.units import FARAD, OHM, VOLT_AMPERE
+from netcheck.ground.units import AMPERE, FARAD, OHM, VOLT_AMPERE
 from netcheck.language.logic import add
 from netcheck.language.scope import Trace
 from netcheck.language.types import Attribute, Function, ListOf, Number, Parameter, Thing, Type, Word, YesNo
@@ -21,6 +21,8 @@ CLASSES = frozenset({"X1", "X2", "X3", "Y1", "Y2", "Y3", "Y4"})
 # A class stands alone or behind another ("X1/Y2", "X1Y2"); the X in "6x1" and the Y in "Y5V" are none.
 _CLASS = re.compile(r"(?:(?<![A-Z0-9])|(?<=[XY][1-4]))([XY][1-4])(?![0-9V])")
 _VOLT_AMPERES = re.compile(r"(\d{1,5}(?:[.,]\d{1,2})?)\s?VA\b")
+_VOLTS = re.compile(r"(?<![\d.,])(\d{2,3})(?:[.,]\d)?\s?V(?:AC)?(?![A-Z])")
+_MAINS_VOLTS = (90, 260)  # from the lowest nominal mains of any country, 100 V - 10 %, to the highest, 240 V + 8 %
 
 
 def _pole(name: str) -> Callable[[Any, Any], object]:
@@ -183,6 +185,16 @@ def _volt_amperes(facts: Facts, trace: Trace, part: Part) -> object:
     return float(found[1].replace(",", "."))
 
 
+def _primary_amps(facts: Facts, trace: Trace, part: Part) -> object:
+    """Amperes rms that a transformer takes from the mains at its rated load; those of the lower of two volts."""
+    least, most = _MAINS_VOLTS
+    volts = [volts for volts in map(int, _VOLTS.findall(texts(part))) if least <= volts <= most]
+    power = _volt_amperes(facts, trace, part)
+    if not isinstance(power, float):
+        return power
+    return power / min(volts) if volts else Unknown((f"{facts.text_of(part)} has no stated mains volts",))
+
+
 def _insulates(facts: Facts, trace: Trace, part: Part) -> object:
     """Whether a part that reaches over from the mains side insulates; by its kind, or by what it says of itself."""
     said = facts.text_of(part)
@@ -217,6 +229,8 @@ MAINS_FUNCTIONS: dict[str, Function] = {
                  "classes X1 to Y4 that a capacitor says it is of; unknown when it says nothing at all"),
         Function("volt_amperes", (_ONE_PART,), _fixed(Number(VOLT_AMPERE)), _volt_amperes,
                  "VA of a transformer, from its value or description"),
+        Function("primary_amps", (_ONE_PART,), _fixed(Number(AMPERE)), _primary_amps,
+                 "amps rms that a transformer takes from the mains at its rated load, by its value or description"),
         Function("insulates", (_ONE_PART,), _fixed(YesNo()), _insulates,
                  "whether a part across the barrier between mains and the rest insulates"),
     )

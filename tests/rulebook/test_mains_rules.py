@@ -113,6 +113,17 @@ def test_volt_amperes(book) -> None:
     )
     assert asked("volt_amperes", facts, "T1") == 50.0
     assert isinstance(asked("volt_amperes", facts, "T2"), Unknown)
+    assert asked("primary_amps", facts, "T1") == pytest.approx(50 / 230)
+    assert isinstance(asked("primary_amps", facts, "T2"), Unknown)
+
+
+@pytest.mark.parametrize(
+    ("said", "amps"),
+    [("115 V + 115 V / 18 V, 30 VA", 30 / 115), ("230VAC 12V 6VA", 6 / 230), ("100 - 240 V 10 VA", 10 / 240)],
+)
+def test_primary_amps_by_what_a_transformer_says(book, said: str, amps: float) -> None:
+    facts = facts_of(f'T1 transformer "{said}" p1=A p2=B s1=C s2=D\n', book)
+    assert asked("primary_amps", facts, "T1") == pytest.approx(amps)
 
 
 @pytest.mark.parametrize("name", ["fuse-in-line", "switch-position", "earth-bond", "primary-secondary", "inrush"])
@@ -127,7 +138,7 @@ def test_names_alone_make_no_mains(book, name: str) -> None:
 
 def test_every_rule_of_the_family_carries_the_caution_and_none_says_safe(book) -> None:
     family = [each for each in book.rules if each.name.startswith("mains/")]
-    assert len(family) == 8
+    assert len(family) == 9
     assert {each.caution for each in family} == {"mains"}
     for each in family:
         text = f"{each.title} {each.why} {each.remedy}".lower()
