@@ -7,7 +7,7 @@ same nets goes into one way.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TypeAlias
 
@@ -83,8 +83,10 @@ def claims(thing: Thing) -> frozenset[Claim]:
     return frozenset(claim for one in thing.things for claim in claims(one))
 
 
-def clash(thing: Thing, others: Iterable[Thing]) -> bool:
+def clash(thing: Thing, others: Collection[Thing]) -> bool:
     """Whether a thing, or a part of it, is among others; a package is in the way of its own amplifiers."""
+    if not others:
+        return False
     mine = _spread(thing)
     return any(mine & claims(other) or claims(thing) & _spread(other) for other in others)
 

@@ -25,7 +25,9 @@ def drawn_from(lot: Lot) -> Iterator[tuple[object, tuple[str, ...]]]:
 
 def holds(value: object) -> object:
     """A thing counts as yes: any(m for m in list) asks whether there is one."""
-    return value if isinstance(value, bool | Unknown) else value is not None
+    if value is True or value is False or isinstance(value, Unknown):
+        return value
+    return value is not None
 
 
 def any_of(items: Sequence[Drawn]) -> object:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 MOST_STEPS = 100_000
 MOST_ITEMS = 10_000
 MOST_EVIDENCE = 500
+_COUNTED = (dict, list, tuple)
 
 
 class TooManySteps(Exception):
@@ -31,7 +32,7 @@ class Trace:
 
     def saw(self, keys: Iterable[str]) -> None:
         """Keep keys of what was looked at; no reader follows more than a few hundred."""
-        if isinstance(keys, dict | list | tuple) and len(self.evidence) + len(keys) <= MOST_EVIDENCE:
+        if isinstance(keys, _COUNTED) and len(self.evidence) + len(keys) <= MOST_EVIDENCE:
             self.evidence.update(dict.fromkeys(keys))
             return
         for key in keys:
