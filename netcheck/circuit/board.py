@@ -131,6 +131,8 @@ def _part(
         sheet=component.sheet,
         polarised=polarity.polarised,
         missing_units=reading.missing_units,
+        misdrawn=reading.misdrawn,
+        two_types=found.two_types,
         file=netlist.file,
         line=component.line,
     )

@@ -19,6 +19,8 @@ from netcheck.intake.netlist import Component
 
 _RESCUE = re.compile(r"-RESCUE-.*|-[^-]*-rescue$", re.DOTALL)
 _LETTERS = re.compile(r"[A-Za-z]{1,6}")
+_TYPE = re.compile(r"(?:[A-Z]{1,4}|[12](?:N|S[A-Z]))[0-9]{3,5}[A-Z]{0,3}")  # BC999, 2N3904, LM317T
+_FIGURES = re.compile(r"\d{3,}")
 _WORDS = re.compile(r"[\s,;(/]+")
 
 
@@ -29,6 +31,7 @@ class KindReading:
     Attributes:
         because, conflict: clauses; conflict '' when nothing speaks against it.
         record: of the part book, for the type that the part is; None when not known.
+        two_types: value and maker's type number name two types, a clause; or ''.
         drawn_as: the record that the symbol stands for where the value is another type; else None.
     """
 
@@ -37,6 +40,7 @@ class KindReading:
     conflict: str = ""
     record: Record | None = None
     drawn_as: Record | None = None
+    two_types: str = ""
 
 
 def library_part(component: Component) -> str:
@@ -80,8 +84,9 @@ def read_kind(
     else:
         found = _by_the_rest(component, pins, tables)
     against = _against_reference(component, found.kind, tables)
-    conflict = "; ".join(clause for clause in (found.conflict, against) if clause)
-    return KindReading(found.kind, found.because, conflict, found.record, found.drawn_as)
+    two = _two_types(component, book, tables)
+    conflict = "; ".join(clause for clause in (found.conflict, two, against) if clause)
+    return KindReading(found.kind, found.because, conflict, found.record, found.drawn_as, two)
 
 
 def _told(component: Component, hints: Hints) -> KindReading | None:
@@ -125,6 +130,30 @@ def _record(names: tuple[str, ...], book: PartBook, tables: NameTables) -> Recor
     if record is None or any(first(tables.type_numbers, name) == "transistor array" for name in names):
         return record if record is not None and record.kind == "transistor array" else None
     return record
+
+
+def _two_types(component: Component, book: PartBook, tables: NameTables) -> str:
+    """Value and maker's type number where they name two types: BC999 and BD139-10. Spellings of one are no two.
+
+    One type is known by one record, one name inside the other, or the figures of both: 1N4148 and LL4148.
+    """
+    own = _WORDS.split((component.value or "").strip(), maxsplit=1)[0]
+    if not (_TYPE.fullmatch(own.upper()) or _names_a_type(own, book, tables)):
+        return ""
+    other = next((t for t in types_in_fields(component.fields, tables) if _names_a_type(t, book, tables)), "")
+    one, two = (re.sub(r"[^A-Z0-9]", "", text.upper()) for text in (own, other))
+    if not two or one in two or two in one or set(_FIGURES.findall(own)) & set(_FIGURES.findall(other)):
+        return ""
+    records = [book.find((text,)) for text in (own, other)]
+    if records[0] is not None and records[1] is not None and records[0].name == records[1].name:
+        return ""
+    return f"its value is {plain(own, 40)}, its maker's type number {plain(other, 40)}"
+
+
+def _names_a_type(text: str, book: PartBook, tables: NameTables) -> bool:
+    """Whether a text is a type that the part book or the tables of type numbers know the sort of."""
+    word = _WORDS.split(text.strip(), maxsplit=1)[0]
+    return _is_type(word) and (bool(first(tables.type_numbers, word)) or book.find((word,)) is not None)
 
 
 def _is_type(word: str) -> bool:

@@ -140,6 +140,8 @@ class Part:
             board', 'barrel', 'usb', 'blade', 'card edge', 'pads', … or ''. rows: 1, 2, or 0 when not known.
         pitch: in metres, or None. positions: contacts as the footprint tells, or None.
         package: 'TO-92', 'SOT-23', … from the footprint, or ''.
+        misdrawn: of an amplifier, why its symbol cannot be that of its type, a clause; or ''.
+        two_types: the two types that value and maker's type number name, a clause; or ''.
         missing_units: names of units whose pins the library has but the file never places.
         pins: in the order of the file (natural order of numbers).
     """
@@ -168,6 +170,8 @@ class Part:
     pitch: float | None = None
     positions: int | None = None
     missing_units: tuple[str, ...] = ()
+    misdrawn: str = ""
+    two_types: str = ""
     file: str = ""
     line: int = 0
 

@@ -40,11 +40,15 @@ class RawPin:
 
 @dataclass(frozen=True, slots=True)
 class PinReading:
-    """Roles and unit letters by pin number, what the symbol contradicts, names of units that were never placed."""
+    """Roles and unit letters by pin number, what the symbol contradicts, names of units that were never placed.
+
+    misdrawn: of an amplifier, why its symbol cannot be that of its type, a clause; or ''.
+    """
 
     roles: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     conflict: str = ""
     missing_units: tuple[str, ...] = ()
+    misdrawn: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +83,10 @@ def read_pins(subject: Subject, tables: NameTables) -> PinReading:
         roles = {number: (role or "end", unit) for number, (role, unit) in roles.items()}
     if subject.kind in AMPLIFIERS:
         _give_units(subject, roles)
-    return PinReading(roles, conflict, _missing_units(subject, roles, pinout))
+    misdrawn = _misdrawn(subject, named, pinout)
+    clauses = (misdrawn, "" if conflict and conflict in misdrawn else conflict)
+    told = "; ".join(clause for clause in clauses if clause)
+    return PinReading(roles, told, _missing_units(subject, roles, pinout), misdrawn)
 
 
 # Names
@@ -221,6 +228,33 @@ def _merged(subject: Subject, named: Roles, pinout: Mapping[str, tuple[str, str]
         f"pin {pin.number}, '{plain(pin.name, 20)}' on the symbol, is {pinout[pin.number][0]}" for pin in odd
     )
     return merged, f"on a {subject.record.name} {told}"
+
+
+def _misdrawn(subject: Subject, named: Roles, pinout: Mapping[str, tuple[str, str]]) -> str:
+    """Why the symbol cannot be that of the type: it draws more amplifiers than that has, or puts inputs on outputs."""
+    record = subject.record
+    if subject.kind not in AMPLIFIERS or record is None or record.generic or not record.pinouts:
+        return ""
+    roles = [role for role, _ in named.values()]
+    drawn = max(roles.count("plus"), roles.count("minus"))
+    if not drawn and subject.drawn_as is not None:  # the file names no pins, but the symbol is that of a known type
+        drawn = _outputs(subject.drawn_as.pinouts.values())
+    own = _outputs([pinout, *record.pinouts.values()])
+    odd = [pin for pin in subject.pins if pin.number in pinout and pin.number in named]
+    odd = [pin for pin in odd if _at_odds(named[pin.number][0], pinout[pin.number][0])]
+    where = spoken_list(f"pin {p.number} is {pinout[p.number][0]}, on the symbol {named[p.number][0]}" for p in odd)
+    if drawn > own > 0:
+        pins = f" ({where})" if odd else ""
+        return f"one {record.name} has {_amplifiers(own)}, its symbol has the pins of {drawn}{pins}"
+    return f"on a {record.name} {where}" if len(odd) > 1 else ""
+
+
+def _outputs(pinouts: Iterable[Mapping[str, tuple[str, str]]]) -> int:
+    return max((sum(role == "output" for role, _ in pins.values()) for pins in pinouts), default=0)
+
+
+def _amplifiers(count: int) -> str:
+    return f"{count} amplifier{'s' if count != 1 else ''}"
 
 
 # Numbers and the rest

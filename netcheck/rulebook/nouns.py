@@ -177,6 +177,8 @@ PART_ATTRIBUTES: dict[str, Attribute] = {
     "library_part": _attr(Text(), lambda facts, part: part.library_part),
     "description": _attr(Text(), lambda facts, part: part.description),
     "sheet": _attr(Text(), lambda facts, part: part.sheet),
+    "misdrawn": _attr(Text(), lambda facts, part: part.misdrawn),
+    "two_types": _attr(Text(), lambda facts, part: part.two_types),
     "conflict": _attr(Text(), lambda facts, part: part.conflict),
     "pins": _attr(ListOf(PIN), lambda facts, part: Lot(part.pins)),
     "missing_units": _attr(ListOf(Text()), lambda facts, part: Lot(part.missing_units)),

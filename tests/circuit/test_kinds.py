@@ -194,3 +194,21 @@ def test_tables_hold_only_words_of_the_model() -> None:
     tables = tables_of(words())
     assert {entry.kind for entry in tables.library_parts} <= KINDS
     assert reference_letters("IC12") in tables.letters
+
+
+@pytest.mark.parametrize(
+    ("value", "number", "told"),
+    [
+        ("BC999", "BD139-10", "its value is BC999, its maker's type number BD139-10"),
+        ("BC547B", "BC547BTA", ""),
+        ("2N3904", "MMBT3904", ""),
+        ("LM1117-3V3", "AMS1117", ""),
+        ("Q_NPN", "BC547", ""),
+        ("4k7", "BD139-10", ""),
+        ("BD139", "", ""),
+        ("BD139", "order no. 12345", ""),
+    ],
+)
+def test_value_and_type_number_of_two_types_are_told(value: str, number: str, told: str) -> None:
+    part = part_of(component("Q1", value, "Q_NPN_BCE", "", "1=B 2=C 3=E", fields=(("MPN", number),)))
+    assert part.two_types == told and told in part.conflict

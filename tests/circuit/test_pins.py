@@ -159,3 +159,19 @@ def test_ground_or_adjust_by_the_type() -> None:
 def test_every_role_is_a_word_of_the_model() -> None:
     parts = board_of([component("U1", "NE5532", "NE5532", DIP8, EIGHT), component("R1", "1k", "R", pins="1 2")]).parts
     assert {pin.role for part in parts for pin in part.pins} <= PIN_ROLES
+
+
+def test_a_single_amplifier_in_a_symbol_of_two_is_told() -> None:
+    both = "1 2=- 3=+ 4=V- 5=+ 6=- 7 8=V+"
+    for symbol in ("OPA2134", "Opamp_Dual_Generic"):
+        told = part_of(component("U1", "NE5534", symbol, DIP8, both))
+        assert told.misdrawn.startswith("one NE5534 has 1 amplifier, its symbol has the pins of 2 (pin 6 is output")
+        assert told.misdrawn in told.conflict
+    assert part_of(component("U1", "NE5532", "OPA2134", DIP8, both)).misdrawn == ""
+    single = part_of(component("U1", "NE5534", "NE5534", DIP8, "1 2=- 3=+ 4=V- 5 6 7=V+ 8"))
+    assert single.misdrawn == "" and single.conflict == ""
+
+
+def test_a_dual_amplifier_in_the_symbol_of_a_single_one_is_told() -> None:
+    told = part_of(component("U1", "NE5532", "NE5534", DIP8, "1=BAL 2=- 3=+ 4=V- 5=COMP 6=OUT 7=V+ 8=BAL"))
+    assert told.misdrawn.startswith("on a NE5532 pin 6 is minus, on the symbol output and pin 7 is output")
