@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from netcheck.circuit.model import Circuit, Part, Record
@@ -291,8 +291,8 @@ def rectified_rails(walks: Walks, windings: tuple[Winding, ...]) -> tuple[Rectif
     return _Finder(walks, windings).found() if windings else ()
 
 
-def spoken_windings(circuit: Circuit, rail: Rectified, said: Mapping[str, str]) -> str:
-    """The windings of a rail in words: '18 V of transformer'. said: part key -> how it is named."""
+def spoken_windings(circuit: Circuit, rail: Rectified) -> str:
+    """The windings of a rail in words: '18 V of transformer'."""
     volts = sorted({abs(route.volts) for route in rail.routes})
-    parts = dict.fromkeys(said.get(winding.part, circuit.parts[winding.part].ref) for winding in rail.windings)
+    parts = dict.fromkeys(circuit.parts[winding.part].ref for winding in rail.windings)
     return f"{' and '.join(f'{one:g} V' for one in volts)} of {' and '.join(parts)}"

@@ -8,7 +8,7 @@ from functools import cached_property
 
 from netcheck.circuit.model import Part, Pin
 from netcheck.circuit.words import Words
-from netcheck.ground.names import natural_key
+from netcheck.ground.names import natural_key, spoken_list
 from netcheck.language.values import Unknown, unite
 from netcheck.physics.behaviour import SupplyRow
 from netcheck.physics.points import Points, Range
@@ -95,7 +95,7 @@ class Supplies:
         rest, loaded = supply.at(whole.nominal), self.amps_most(supply)
         low = [state.low for state in supply.ends(whole.low, -1)]
         if rest is None or not low:
-            return Unknown(self._why(supply))
+            return Unknown(self.why_unbuilt(supply.rail))
         trough = supply.trough(loaded) if loaded is not None and whole.most(self.share) is not None else None
         mean = supply.mean_most(whole.nominal if loaded is None else loaded)
 
@@ -121,16 +121,15 @@ class Supplies:
         """Whether a rectifier feeds a regulator, known in figures or not."""
         return any(self._behind(pin.net) is not None for pin in part.by_role("input")[:1])
 
-    def _why(self, supply: Supply) -> tuple[str, ...]:
-        """Why a rectified rail cannot be computed: a reservoir without a value, a transformer without its power."""
-        parts = [self.circuit.parts[key] for key in supply.rail.capacitors]
+    def why_unbuilt(self, rail: Rectified) -> tuple[str, ...]:
+        """Why a rectified rail cannot be computed: a reservoir without a value, or transformers without their power."""
+        parts = [self.circuit.parts[key] for key in rail.capacitors]
         unread = [part for part in parts if part.value.number is None]
         if unread:
             return tuple(f"{self.walks.said(part)} has the value '{part.value.text}'" for part in unread)
-        return (f"the power of {self._transformer(supply)} is not given",)
-
-    def _transformer(self, supply: Supply) -> str:
-        return self.walks.said(self.circuit.parts[supply.rail.windings[0].part])
+        transformers = dict.fromkeys(winding.part for winding in rail.windings if winding.amps is None)
+        said = spoken_list([self.walks.said(self.circuit.parts[key]) for key in transformers])
+        return (f"the power of {said} is not given",) if transformers else ("what hangs on the outputs is not given",)
 
     def _magnitude(self, net: str) -> Range | Unknown:
         found = self.points.volts(net)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from netcheck.circuit.model import Net
-from netcheck.ground.names import spoken_list
 from netcheck.ground.units import AMPERE, FARAD, PLAIN, VOLT
 from netcheck.language.types import Attribute, ListOf, Number, Thing, YesNo
 from netcheck.language.values import Lot, Unknown
@@ -49,13 +48,7 @@ def why_unknown(facts: Facts, rail: Rectified) -> tuple[str, ...]:
 
 def why_unbuilt(facts: Facts, rail: Rectified) -> tuple[str, ...]:
     """Why a rail cannot be computed: a reservoir without a value, or a transformer without its power."""
-    parts = [facts.circuit.parts[key] for key in rail.capacitors]
-    unread = [part for part in parts if part.value.number is None]
-    if unread:
-        return tuple(f"{facts.text_of(part)} has the value '{part.value.text}'" for part in unread)
-    transformers = dict.fromkeys(winding.part for winding in rail.windings if winding.amps is None)
-    said = spoken_list([facts.text_of(facts.circuit.parts[key]) for key in transformers])
-    return (f"the power of {said} is not given",) if transformers else ("what hangs on the outputs is not given",)
+    return supplies(facts).why_unbuilt(rail)
 
 
 def _farads(facts: Facts, rail: Rectified) -> object:

@@ -61,4 +61,4 @@ def _peak(volts: float | None) -> float | None:
 
 def spoken_rail(facts: Facts, rail: Rectified) -> str:
     """The windings of a rail in words."""
-    return spoken_windings(facts.circuit, rail, {})
+    return spoken_windings(facts.circuit, rail)
