@@ -200,19 +200,20 @@ def _read(options: argparse.Namespace) -> int:
         from netcheck.report.assemblytext import assembly_text
 
         print(assembly_text(facts.assembled, facts.words.caution("mains")))
-    told = []
-    for board in facts.circuit.boards:
+    if not options.numbers:
+        for board in facts.circuit.boards:
+            print(understanding_text(understood(facts, board)))
+        return 0
+    from netcheck.report.figures import apart, behaviour_text, ratings_text
+
+    told = tuple(numbers_of(facts, board.name) for board in facts.circuit.boards)
+    whole, boards = apart(told, facts.assembled.file.name) if facts.assembled is not None else (None, told)
+    for board, numbers in zip(facts.circuit.boards, boards, strict=True):
         print(understanding_text(understood(facts, board)))
-        if options.numbers:
-            from netcheck.report.figures import behaviour_text
-
-            told.append(numbers_of(facts, board.name))
-            print()
-            print(behaviour_text(told[-1], facts.circuit))
-    if told:
-        from netcheck.report.figures import ratings_text
-
-        print(ratings_text(ratings_of(facts, told), facts.circuit))
+        print(f"\n{behaviour_text(numbers, facts.circuit, elsewhere=whole is not None)}".rstrip())
+    if whole is not None:
+        print(f"\n{behaviour_text(whole, facts.circuit)}")
+    print(ratings_text(ratings_of(facts, told), facts.circuit))
     return 0
 
 

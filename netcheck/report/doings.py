@@ -11,7 +11,7 @@ from markupsafe import Markup
 from netcheck.ground.names import plain
 from netcheck.ground.units import HERTZ, OHM, SECOND, VOLT, show
 from netcheck.intake.assembly import Targets
-from netcheck.physics.behaviour import Behaviour, LoadLevel, PathBehaviour, RestRow
+from netcheck.physics.behaviour import Behaviour, LoadLevel, PathBehaviour
 from netcheck.report.display import Names
 from netcheck.report.doingtables import (
     Table,
@@ -24,7 +24,16 @@ from netcheck.report.doingtables import (
     varied_table,
     volts_table,
 )
-from netcheck.report.figures import corner_text, end_name, gain_text, level_text, told_text
+from netcheck.report.figures import (
+    apart,
+    corner_text,
+    end_name,
+    gain_text,
+    level_text,
+    other_rails,
+    path_name,
+    told_text,
+)
 from netcheck.report.plots import (
     delay_plot,
     delay_spread,
@@ -34,7 +43,6 @@ from netcheck.report.plots import (
     value_at,
     worst_stray,
 )
-from netcheck.report.wording import clip
 from netcheck.review import Review
 
 # Bounds of the page: columns of a table, paths with plots in all.
@@ -74,7 +82,11 @@ def doings(review: Review, names: Names) -> tuple[BoardDoings, ...]:
     """What each board will do; boards of which nothing is known are left out."""
     found = []
     room = MOST_PLOTTED
-    for behaviour in review.behaviour.values():
+    behaviours: tuple[Behaviour, ...] = tuple(review.behaviour.values())
+    if review.assembly_given:
+        whole, behaviours = apart(behaviours, review.name)
+        behaviours = (whole, *behaviours) if whole is not None else behaviours
+    for behaviour in behaviours:
         board = _board(behaviour, review, names.at(behaviour.board), room)
         room -= len(board.plots)
         if board.tables or board.silent or board.heat or board.volts or board.rails or board.supplies:
@@ -107,17 +119,11 @@ def _board(behaviour: Behaviour, review: Review, names: Names, room: int) -> Boa
         heat=heat_table(behaviour.heat, names),
         driven=driven_table(behaviour.devices, names),
         supplies=supplies_table(behaviour.supplies, names),
-        rails=rails_table(_other_rails(behaviour), names),
+        rails=rails_table(other_rails(behaviour), names),
         channels=channels_table(behaviour.channels, names),
         volts=volts_table(behaviour.volts, names),
         remarks=tuple(_remarks(behaviour, len(computed), room, any(one.paths for one in review.behaviour.values()))),
     )
-
-
-def _other_rails(behaviour: Behaviour) -> list[RestRow]:
-    """Rails whose amps are not told among the supplies."""
-    told = {row.key for row in behaviour.supplies if row.amps is not None}
-    return [row for row in behaviour.rails if row.key not in told or row.nominal is not None]
 
 
 def _remarks(behaviour: Behaviour, computed: int, room: int, anywhere: bool) -> Iterator[str]:
@@ -132,12 +138,6 @@ def _remarks(behaviour: Behaviour, computed: int, room: int, anywhere: bool) -> 
 
 
 # Signal paths
-
-
-def path_name(path: PathBehaviour, names: Names) -> str:
-    """A path by its ends, with the switch before which it stops."""
-    before = f" (up to {names.name(path.ends_at)}, whose position is not given)" if path.ends_at else ""
-    return f"{clip(names.name(path.input), 40)} to {clip(names.name(path.output), 40)}{before}"
 
 
 def _paths_table(paths: Sequence[PathBehaviour], targets: Targets | None, names: Names) -> Table:

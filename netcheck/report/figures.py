@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from netcheck.circuit.model import Circuit
 from netcheck.ground.names import plain
@@ -11,6 +12,8 @@ from netcheck.ground.units import AMPERE, HERTZ, OHM, VOLT, WATT, show
 from netcheck.physics.behaviour import Behaviour, Corner, DeviceHeat, LoadLevel, PathBehaviour, RatingRow, RestRow
 from netcheck.report.display import Names, compact
 from netcheck.report.doingtables import Table, channels_table, ratings_table, supplies_table, varied_table, warmth
+from netcheck.report.plots import strays_by
+from netcheck.report.wording import clip
 
 MOST_ROWS = 40
 _UNITS = {"V": VOLT, "A": AMPERE, "W": WATT}
@@ -20,8 +23,46 @@ CAUTION = (
 )
 
 
-def behaviour_text(behaviour: Behaviour, circuit: Circuit) -> str:
-    """All numbers of a board, section by section; what is not known is told with its reason."""
+def apart(found: Sequence[Behaviour], name: str) -> tuple[Behaviour | None, tuple[Behaviour, ...]]:
+    """What signals do in a box as a whole, under its name, and what is left of each board; none without paths."""
+    if len(found) < 2 or not any(one.paths for one in found):
+        return None, tuple(found)
+    devices = [heat for one in found for heat in one.devices]
+    whole = Behaviour(
+        board=name,
+        paths=tuple(path for one in found for path in one.paths),
+        more_paths=sum(one.more_paths for one in found),
+        devices=tuple(sorted(devices, key=lambda heat: -float(f"{heat.most:.3g}"))),
+    )
+    return whole, tuple(replace(one, paths=(), more_paths=0, devices=()) for one in found)
+
+
+def path_name(path: PathBehaviour, names: Names) -> str:
+    """A path by the sockets at its ends and their nets, with the switch before which it stops."""
+    before = f" (up to {names.name(path.ends_at)}, whose position is not given)" if path.ends_at else ""
+    return f"{_end(path.input_pin, path.input, names)} to {_end(path.output_pin, path.output, names)}{before}"
+
+
+def _end(pin: str, net: str, names: Names) -> str:
+    """An end of a path: its socket, and the net's own name; the net alone where no socket is known."""
+    if pin not in names.circuit.pins:
+        return clip(names.name(net), 40)
+    own = names.circuit.nets[net].name if net in names.circuit.nets else ""
+    return clip(names.name(pin), 40) + (f" ({clip(plain(own), 30)})" if own else "")
+
+
+def other_rails(behaviour: Behaviour) -> list[RestRow]:
+    """Rails whose amps are not told among the supplies."""
+    told = {row.key for row in behaviour.supplies if row.amps is not None}
+    return [row for row in behaviour.rails if row.key not in told or row.nominal is not None]
+
+
+def behaviour_text(behaviour: Behaviour, circuit: Circuit, elsewhere: bool = False) -> str:
+    """All numbers of a board, section by section; what is not known is told with its reason.
+
+    Args:
+        elsewhere: whether signal paths are told under another name; then a board without numbers is ''.
+    """
     names = Names(circuit, behaviour.board)
     sections = [
         ("Signal paths", [line for path in behaviour.paths for line in _path(path, names)]),
@@ -33,7 +74,7 @@ def behaviour_text(behaviour: Behaviour, circuit: Circuit) -> str:
         ("Volts at rest", [_rest(row, names) for row in behaviour.volts[:MOST_ROWS]]),
         (
             "Current that this board takes from its rails at rest",
-            [_rest(row, names) for row in behaviour.rails[:MOST_ROWS]],
+            [_rest(row, names) for row in other_rails(behaviour)[:MOST_ROWS]],
         ),
         ("Heat at rest, the hottest first", [_rest(row, names) for row in behaviour.heat[:MOST_ROWS]]),
         ("Heat over drive, the hottest first", [_device(row, names) for row in behaviour.devices[:MOST_ROWS]]),
@@ -42,8 +83,10 @@ def behaviour_text(behaviour: Behaviour, circuit: Circuit) -> str:
     ]
     if behaviour.more_paths:
         sections[0][1].append(f"{behaviour.more_paths} further paths are not computed")
-    if not behaviour.paths:
+    if not behaviour.paths and not elsewhere:
         sections[0][1].append("no input from which something passes through an amplifier to an output is seen")
+    if elsewhere and not any(rows for _, rows in sections):
+        return ""
     lines = [f"{behaviour.board}: what it will do", CAUTION]
     for title, rows in sections:
         if rows:
@@ -80,21 +123,20 @@ def _varied(path: PathBehaviour, names: Names) -> Iterator[str]:
     table = varied_table(path, names)
     if table is None:
         return
-    yield f"{names.name(path.input)} to {names.name(path.output)}"
+    yield path_name(path, names)
     for row in table.rows:
         cells = "; ".join(f"{head} {cell}" for head, cell in zip(table.heads[1:], row[1:], strict=True))
         yield f"  {row[0]}: {cells}"
 
 
 def _path(path: PathBehaviour, names: Names) -> Iterator[str]:
-    before = f" (up to {names.name(path.ends_at)}, whose position is not given)" if path.ends_at else ""
-    yield f"{names.name(path.input)} to {names.name(path.output)}{before}"
+    yield path_name(path, names)
     if path.reasons:
         yield f"  not computed: {plain('; '.join(path.reasons))}"
         return
     low, high = path.band
     band = f"from {show(low, HERTZ)} to {show(high, HERTZ)}"
-    yield f"  gain {gain_text(path)} at 1 kHz, within {path.flatness:.2f} dB {band}"
+    yield f"  gain {gain_text(path)} at 1 kHz, within {strays_by(path, low, high):.2f} dB {band}"
     for corner in path.corners:
         yield f"  {corner_text(corner, names)}"
     ohms = path.output_ohms_at(1000.0)

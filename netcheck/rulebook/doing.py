@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import replace
 
@@ -14,6 +15,7 @@ from netcheck.physics.ports import Told
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.functions_output import loads_of, stages_of, temperature
 from netcheck.rulebook.signals import signals_of
+from netcheck.rulebook.supplies import supplies
 from netcheck.rulebook.supplyrows import supply_rows
 
 NO_LOAD = float("inf")
@@ -41,12 +43,28 @@ def numbers_of(facts: Facts, board: str) -> Behaviour:
         ways.append(Way(path, between, numbers.full))
     sinks = {way.path.output.pin: way.path.sink for way in ways if way.path.sink is not None}
     found = behaviour(points, board, ways)
+    found = _without_windings(facts, found)
     return replace(
         found,
         paths=tuple(_loud(facts, one, sinks) for one in found.paths),
         supplies=supply_rows(facts, board),
         devices=tuple(_warm(facts, device) for device in found.devices),
         channels=_channels(facts, board),
+    )
+
+
+def _without_windings(facts: Facts, found: Behaviour) -> Behaviour:
+    """Without the nets between windings and their rectifiers: they have no volts at rest, the supplies tell of them."""
+    made = supplies(facts)
+    ends = {net for supply in made.rails for winding in supply.rail.windings for net in winding.ends}
+    around = {net for end in ends for net in made.nodes.nets(end)}
+    left = [row for row in found.volts if row.nominal is None and row.key in around]
+    count = Counter(dict(found.not_computed))
+    count.subtract(row.reason.split("; ")[0] for row in left)
+    return replace(
+        found,
+        volts=tuple(row for row in found.volts if row not in left),
+        not_computed=tuple((why, number) for why, number in count.items() if number > 0),
     )
 
 

@@ -11,7 +11,10 @@ from test_told_ends import AT_J1, AT_J2, told
 
 from netcheck.intake.assemblycheck import open_assembly
 from netcheck.physics.behaviour import NO_LIMIT, LoadLevel, PathBehaviour
-from netcheck.report.figures import level_text, told_text
+from netcheck.report.display import Names
+from netcheck.report.doings import doings
+from netcheck.report.figures import apart, behaviour_text, level_text, told_text
+from netcheck.report.plots import strays_by
 from netcheck.review import Review, plan_of, review
 from netcheck.rulebook.doing import numbers_of
 
@@ -80,3 +83,22 @@ def test_the_head_has_the_caution_on_heat_with_the_hottest_part(revision_b: Revi
     (row,) = (row for row in revision_b.behaviour["supply"].supplies if row.part == "supply/U1")
     assert row.watts is not None and row.watts > 3 and row.junction is not None and row.junction > 60
     assert "W in supply.U1" in caution and "°C inside" in caution
+
+
+def test_paths_of_a_box_stand_under_its_name_by_their_sockets(revision_b: Review) -> None:
+    first, *boards = doings(revision_b, Names(revision_b.circuit))
+    assert first.board == "Bandroom monitor" and first.driven is not None
+    assert first.tables[0].heads[1].startswith("panel.J4 tip (IN_L) to panel.J6 tip")
+    assert not any(board.tables or board.driven for board in boards)
+    whole, rest = apart(tuple(revision_b.behaviour.values()), "box")
+    assert whole is not None and len(whole.paths) == 2
+    assert not any("no input from which" in behaviour_text(one, revision_b.circuit, elsewhere=True) for one in rest)
+    # The same figure on the page and in the terminal.
+    stray = f"within {strays_by(whole.paths[0], 20.0, 20e3):.2f} dB"
+    assert stray in behaviour_text(whole, revision_b.circuit)
+    assert any(stray in row[1] for row in first.tables[0].rows)
+
+
+def test_what_the_supplies_tell_is_not_told_as_unknown(revision_b: Review) -> None:
+    told = behaviour_text(revision_b.behaviour["supply"], revision_b.circuit)
+    assert "+RAW: rectified from" in told and "transformer does at its pins" not in told
