@@ -18,6 +18,7 @@ from netcheck.circuit.railclaims import Claim
 from netcheck.circuit.railvolts import Source, Span
 
 _IDLE = frozenset({"capacitor", "test point", "hole", "mechanical"})  # carry no direct current
+MOST_IN_A_ROW = 8  # filters behind each other; what is before more of them is left to the other evidence
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +40,7 @@ def hanging(draft: Draft, rails: Set[str]) -> dict[str, Hanging]:
     """
     found: dict[str, Hanging] = {}
     left = {net for net in rails if _understood(draft, net)}
-    while left:
+    for _ in range(MOST_IN_A_ROW):
         fresh: dict[str, Hanging] = {}
         for net in left:
             ways = [
@@ -52,7 +53,7 @@ def hanging(draft: Draft, rails: Set[str]) -> dict[str, Hanging]:
                 fresh[net] = ways[0]
         fresh = {net: way for net, way in fresh.items() if way.feed not in fresh or fresh[way.feed].feed != net}
         if not fresh:
-            return found
+            break
         found |= fresh
         left -= set(fresh)
     return found
@@ -154,8 +155,9 @@ def _drawn(
             beyond = _drawn(draft, far.pin.net, hangs, volts_of)
             if beyond is None:
                 return None
+            share = 1 / (1 + near.part.value.number * beyond[1])
             draws.append(beyond[0])
-            down, sideways = down + beyond[1], sideways + beyond[2]
+            down, sideways = down + beyond[1] * share, sideways + beyond[2]
         elif base is not None and base.middle == 0:
             down += 1 / near.part.value.number
         elif any(place.part.key != near.part.key and place.part.kind not in _IDLE for place in draft.on[far.pin.net]):

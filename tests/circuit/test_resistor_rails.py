@@ -88,6 +88,19 @@ def test_a_second_filter_behind_the_first_one_draws_through_it() -> None:
     assert found["x91"].origin == "behind R91 from the net/x81" or found["x91"].origin.startswith("behind R91")
 
 
+def test_a_chain_of_any_length_is_read_in_little_time() -> None:
+    """Five hundred filters in a row: the last ones are read, and nothing breaks before the many."""
+    chain: list[Part] = [*DUAL]
+    for number in range(500):
+        here, there = ("+15V" if not number else f"x{number}"), f"x{number + 1}"
+        chain += [
+            make(f"R{number + 100}", "resistor", here, there, value="47R"),
+            make(f"C{number + 100}", "capacitor", there, "GND", value="100n"),
+            make(f"U{number + 100}", "logic", record=BOOKED, supply_plus=there, ground="GND"),
+        ]
+    assert roles(chain)["x1"].role == "rail"
+
+
 def test_an_output_on_the_net_makes_it_a_signal() -> None:
     follower = make("U9", "opamp", supply_plus="x9", supply_minus="-15V", plus="P9", minus="M9", output="x9")
     found = roles([*DUAL, make("R9", "resistor", "+15V", "x9", value="47R"), follower])
