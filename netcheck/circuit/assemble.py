@@ -16,7 +16,6 @@ from netcheck.circuit.model import KINDS, Board, Circuit, Hints, Net, Part, Pin,
 from netcheck.circuit.partbook import PartBook
 from netcheck.circuit.sampling import FAMILIES
 from netcheck.circuit.sharing import groups, shared
-from netcheck.circuit.signalends import end_problems
 from netcheck.circuit.words import Words
 from netcheck.ground.names import natural_key
 from netcheck.ground.problems import Problem, Refused
@@ -135,7 +134,7 @@ def assemble(
         hints: what is known of boards beside the file, such as the words of a sample.
 
     Raises:
-        Refused: when the file tells kinds or families of parts that there are not, or a signal on a ground.
+        Refused: when the file tells kinds or families of parts that there are not.
     """
     return _Assembler(assembly, netlists, book, words, hints or {}).assembled()
 
@@ -169,8 +168,6 @@ class _Assembler:
         circuit = self._share(boards, groups(joined))
         wires = (*wires, *self._outside())
         pins = dict(self._declared())
-        if problems := list(end_problems(self.file, circuit, pins)):
-            raise Refused(problems)
         case = f"{CHASSIS}/net/{CASE}"
         return Assembled(
             file=self.file,

@@ -176,6 +176,7 @@ class DeviceHeat:
         load: ohms. rating: what the part book allows in free air at 25 °C, None where not known.
         celsius: inside it, at rest and at the most of the sine; None where not known. cooling: why it is not known.
         volts, amps: most across it and through it over the same sines; None where not known.
+        mounted: it is on a heatsink, so that a rating in free air says nothing of it.
     """
 
     part: str
@@ -189,6 +190,7 @@ class DeviceHeat:
     cooling: str = ""
     volts: float | None = None
     amps: float | None = None
+    mounted: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -61,13 +61,14 @@ def _row(points: Points, group: frozenset[str]) -> RestRow:
 
 
 def _feed(points: Points, group: frozenset[str]) -> str:
-    """The rail by which a group is fed: with a regulator's output, else with a connector, else the one of most pins."""
+    """The rail by which a group is fed: a regulator's output, else one with a connector and not behind a bead."""
     circuit = points.walks.circuit
 
-    def rank(key: str) -> tuple[bool, bool, int]:
+    def rank(key: str) -> tuple[bool, bool, bool, int]:
         pins = circuit.pins_on(circuit.nets[key])
         made = any(_is_source(circuit.part_of(pin), pin) for pin in pins)
-        return made, any(circuit.part_of(pin).kind == "connector" for pin in pins), len(pins)
+        fed = not circuit.nets[key].origin.startswith("behind ")  # not on the far side of a bead or a fuse
+        return made, any(circuit.part_of(pin).kind == "connector" for pin in pins), fed, len(pins)
 
     return max(sorted(group, key=natural_key), key=rank)
 

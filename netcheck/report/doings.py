@@ -178,7 +178,7 @@ def _paths_table(paths: Sequence[PathBehaviour], targets: Targets | None, names:
     for key in dict.fromkeys(control.part for path in paths for control in path.controls):
         found = [next((one.gains for one in path.controls if one.part == key), None) for path in paths]
         told = (f"{one[0]:.1f}, {one[1]:.1f}, {one[2]:.1f} dB" if one else "no say" for one in found)
-        rows.append((f"{names.name(key)}: one end, middle, other end", *told))
+        rows.append((f"{names.name(key)}: one end, middle of its track, other end", *told))
     return Table(("", *(path_name(path, names) for path in paths)), tuple(rows))
 
 

@@ -53,7 +53,9 @@ def _varied_rows(path: PathBehaviour, loads: Sequence[float], names: Names) -> I
     stands = dict.fromkeys((one.control, one.position) for one in path.variants)
     for control, position in stands:
         found = {one.ohms: one for one in path.variants if (one.control, one.position) == (control, position)}
-        where = {0.0: "at its first end", 0.5: "in the middle", 1.0: "at its last end"}.get(position, f"{position:.0%}")
+        where = {0.0: "at its first end", 0.5: "at the middle of its track", 1.0: "at its last end"}.get(
+            position, f"{position:.0%}"
+        )
         head = f"{names.name(control)} {where}" if control else "As it stands"
         yield (head, *(_variant(found[ohms]) if ohms in found else "not computed" for ohms in loads))
 
@@ -90,8 +92,8 @@ def supplies_table(rows: Sequence[SupplyRow], names: Names) -> Table | None:
         )
         for row in rows[:MOST_ROWS]
     )
-    heads = ("Rail", "Is", "Volts, low to high", "Amps, rest to signal", "Ripple, peak to peak", "Headroom at worst")
-    return Table((*heads, "Heat at worst"), told)
+    heads = ("Rail", "Is", "Volts at rest (low to high)", "Amps, rest to signal", "Ripple, peak to peak")
+    return Table((*heads, "Headroom at worst, output nominal", "Heat at worst"), told)
 
 
 def _ends(ends: tuple[float, float, float] | None, unit: Unit, reason: str = "") -> str:
@@ -201,13 +203,26 @@ def driven_table(devices: Sequence[DeviceHeat], names: Names) -> Table | None:
                 ranged(RestRow(heat.part, "W", *heat.rest), WATT),
                 most,
                 short,
-                show(heat.rating, WATT) if heat.rating is not None else "not known",
+                _rated(heat),
                 warmth(heat),
                 stands or "not known",
             )
         )
-    heads = ("Part", "At rest", "Most over a sine", "Into a short", "Rated, at 25 °C", "Inside, at rest to most")
+    heads = (
+        "Part",
+        "At rest",
+        "Most over a sine",
+        "Output shorted",
+        "Rated in free air, 25 °C",
+        "Inside, at rest to most",
+    )
     return Table((*heads, "Peak volts, amps"), tuple(rows))
+
+
+def _rated(heat: DeviceHeat) -> str:
+    if heat.rating is not None:
+        return show(heat.rating, WATT)
+    return "on a heatsink: see inside" if heat.mounted else "not known"
 
 
 def warmth(heat: DeviceHeat) -> str:

@@ -148,7 +148,8 @@ def _path(path: PathBehaviour, names: Names) -> Iterator[str]:
         yield f"  {_level(level)}"
     for control in path.controls:
         first, middle, last = control.gains
-        yield f"  {names.name(control.part)}: {first:.1f} dB, {middle:.1f} dB, {last:.1f} dB from end to end"
+        told = f"{first:.1f} dB, {middle:.1f} dB, {last:.1f} dB at one end, the middle of its track, the other end"
+        yield f"  {names.name(control.part)}: {told}"
 
 
 def end_name(key: str, names: Names) -> str:
@@ -222,8 +223,8 @@ def _device(heat: DeviceHeat, names: Names) -> str:
     rest += f"{show(_round(heat.rest[2]), WATT)})"
     load = "without load" if math.isinf(heat.load) else f"into {show(heat.load, OHM)}"
     most = f"at most {show(heat.most, WATT)} {load}"
-    short = f", {show(heat.shorted, WATT)} into a short" if heat.shorted is not None else ""
-    rating = f"; rated {show(heat.rating, WATT)}" if heat.rating is not None else ""
+    short = f", {show(heat.shorted, WATT)} with the output shorted" if heat.shorted is not None else ""
+    rating = f"; rated {show(heat.rating, WATT)} in free air" if heat.rating is not None else ""
     known = any(value is not None for value in heat.celsius)
     rating += f"; inside {warmth(heat)}" if known or heat.cooling else ""
     return f"{names.name(heat.part)}: {rest}, {most}{short}{rating}"

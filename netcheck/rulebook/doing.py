@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import replace
 
+from netcheck.circuit.conduction import TRANSISTORS
 from netcheck.circuit.model import Net
 from netcheck.language.scope import TooManySteps
 from netcheck.language.values import Unknown
@@ -14,6 +15,7 @@ from netcheck.physics.behaviour import Behaviour, ChannelRow, DeviceHeat, LoadLe
 from netcheck.physics.ports import Told
 from netcheck.rulebook.facts import Facts
 from netcheck.rulebook.functions_output import loads_of, stages_of, temperature
+from netcheck.rulebook.nouns_heat import heatsinks
 from netcheck.rulebook.signals import signals_of
 from netcheck.rulebook.supplies import supplies
 from netcheck.rulebook.supplyrows import supply_rows
@@ -112,7 +114,10 @@ def _warm(facts: Facts, device: DeviceHeat) -> DeviceHeat:
     at_rest, driven = (temperature(facts, part, watts) for watts in (device.rest[0], device.most))
     reasons = driven.reasons if isinstance(driven, Unknown) else ()
     ends = tuple(None if isinstance(one, Unknown) else one for one in (at_rest, driven))
-    return replace(device, celsius=(ends[0], ends[1]), cooling="; ".join(reasons[:1]))
+    mounted = any(part.key in sink.parts for sink in heatsinks(facts))
+    rating = None if mounted and part.kind in TRANSISTORS else device.rating  # that of the book is in free air
+    why = "; ".join(reasons[:1])
+    return replace(device, celsius=(ends[0], ends[1]), cooling=why, mounted=mounted, rating=rating)
 
 
 def _channels(facts: Facts, board: str) -> tuple[ChannelRow, ...]:

@@ -228,22 +228,3 @@ def test_a_screen_that_could_end_on_several_pins_is_asked_about() -> None:
 
 def test_groups_are_the_same_whichever_way_wires_are_listed() -> None:
     assert groups({"b": ["a"], "c": ["b"]}) == groups({"a": ["b"], "b": ["c"]}) == (("a", "b", "c"),)
-
-
-@pytest.mark.parametrize(
-    ("told", "said"),
-    [
-        (
-            "inputs: [{at: amp.J1.2, return: amp.J1.1}]",
-            "amp.J1.2 is on GND, a ground; are 'at' and 'return' exchanged?",
-        ),
-        ("outputs: [{at: amp.J1.2}]", "amp.J1.2 is on GND, a ground; the pin that carries the signal is expected"),
-        ("inputs: [{at: amp.J1.1, return: amp.J2.1}]", "are both on IN; there is no signal between them"),
-    ],
-)
-def test_a_signal_on_a_ground_is_refused(told: str, said: str) -> None:
-    board = "J1 header 1=IN 2=GND\nJ2 header 1=IN 2=GND\nR1 1k IN GND\nnet GND ground"
-    with pytest.raises(Refused) as caught:
-        joined({"amp": board}, f"signal: {{{told}}}")
-    assert said in str(caught.value)
-    joined({"amp": board}, "signal: {inputs: [{at: amp.J1.1, return: amp.J1.2}]}")

@@ -125,7 +125,7 @@ def test_table_tells_each_number_with_what_it_is_held_against() -> None:
     assert rows["Spread of group delay, 40 Hz to 20 kHz (wanted: at most 2 ms)"].endswith("ms")
     assert rows["Noise, 20 Hz to 20 kHz, source at rest (wanted: at most 10 µV)"].startswith("5 µV")
     assert rows["Most into 32 Ω, controls fully open"] == "2 V rms, 88 mA peak, 125 mW: U1A delivers no more current"
-    assert rows["R7: one end, middle, other end"] == "-80.0, 0.0, 20.0 dB"
+    assert rows["R7: one end, middle of its track, other end"] == "-80.0, 0.0, 20.0 dB"
 
 
 def test_channels_stand_side_by_side() -> None:

@@ -13,6 +13,7 @@ from netcheck.intake.assemblycheck import open_assembly
 from netcheck.physics.behaviour import NO_LIMIT, LoadLevel, PathBehaviour
 from netcheck.report.display import Names
 from netcheck.report.doings import doings
+from netcheck.report.doingtables import driven_table
 from netcheck.report.figures import apart, behaviour_text, level_text, told_text
 from netcheck.report.plots import strays_by
 from netcheck.review import Review, plan_of, review
@@ -102,3 +103,16 @@ def test_paths_of_a_box_stand_under_its_name_by_their_sockets(revision_b: Review
 def test_what_the_supplies_tell_is_not_told_as_unknown(revision_b: Review) -> None:
     told = behaviour_text(revision_b.behaviour["supply"], revision_b.circuit)
     assert "+RAW: rectified from" in told and "transformer does at its pins" not in told
+
+
+def test_a_rating_in_free_air_says_nothing_of_what_is_on_a_heatsink(revision_b: Review) -> None:
+    (device,) = (one for one in revision_b.behaviour["panel"].devices if one.part == "amp/Q101")
+    assert device.mounted and device.rating is None and device.celsius[1] is not None
+    table = driven_table([device], Names(revision_b.circuit))
+    assert table is not None and "on a heatsink: see inside" in table.rows[0]
+
+
+def test_rails_are_told_at_the_end_that_is_fed(revision_b: Review) -> None:
+    rails = {row.key for row in revision_b.behaviour["amp"].rails}
+    assert {"amp/net/+15V_IN", "amp/net/-15V_IN"} <= rails
+    assert not {"amp/net/+15V", "amp/net/-15V"} & rails
