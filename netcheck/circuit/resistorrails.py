@@ -174,8 +174,9 @@ def supply_current(part: Part) -> Span | None:
     The book tells what each amplifier draws, and the most of all together. The middle is the geometric one.
 
     >>> from netcheck.circuit.model import Figure, Record
+    >>> from netcheck.ground.quantities import PartValue
     >>> record = Record("TL072", "opamp", {"supply_current": Figure(0.0014, 0.0014), "amplifiers": Figure(2, 2)})
-    >>> supply_current(Part("b/U1", "b", "U1", "opamp", record=record))
+    >>> supply_current(Part("b/U1", "b", "U1", "opamp", "", PartValue("TL072"), (), record=record))
     Span(low=0.0028, middle=0.0028, high=0.0028)
     """
     figures = part.record.figures if part.record else {}

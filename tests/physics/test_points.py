@@ -131,8 +131,14 @@ def test_currents_and_heat(book: RuleBook) -> None:
 
 
 def test_between_rails_that_are_one_supply_the_current_is_not_known(book: RuleBook) -> None:
-    solved = points("R1 10R +12V +12VA\nC1 100u +12VA GND\nU1 TL072 1=O 2=O 3=GND 4=-12V 8=+12VA 5=GND 6=X 7=X", book)
+    """Where a plug may take or bring it; where an op-amp alone hangs there, it is what that draws by itself."""
+    text = "R1 10R +12V +12VA\nC1 100u +12VA GND\nU1 {} 1=O 2=O 3=GND 4=-12V 8=+12VA 5=GND 6=X 7=X"
+    solved = points(text.format("TL072") + "\nJ1 header 1=+12VA 2=GND", book)
     assert isinstance(solved.watts(solved.walks.circuit.parts["amp/R1"]), Unknown)
+    solved = points(text.format("TL072"), book)  # 1.4 mA for each half, 2.5 mA at most, through 10 ohm
+    found = solved.watts(solved.walks.circuit.parts["amp/R1"])
+    assert isinstance(found, Range)
+    assert (found.low, found.high) == pytest.approx((10 * 2.8e-3**2, 10 * 5e-3**2), rel=0.01)
 
 
 @pytest.mark.parametrize("value", ["0", "-5", "1e30", "1e-30", "nan", "TBD", "999999G"])

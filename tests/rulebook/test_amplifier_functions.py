@@ -65,9 +65,9 @@ def test_a_compensation_capacitor_that_cannot_be_read(book) -> None:
 
 
 def test_the_phase_margin_says_what_it_lacks(book) -> None:
-    found, _ = called("phase_margin", STAGE.format("NE5532", "1k"), book, 100e-12, 1e-9)
+    found, _ = called("phase_margin", STAGE.format("NJM4580", "1k"), book, 100e-12, 1e-9)
     assert isinstance(found, Unknown)
-    assert found.reasons == ("the part book has no phase margin for U1 (NE5532)",)
+    assert "the part book has no phase margin for U1 (NJM4580)" in found.reasons
 
 
 def test_more_cable_never_adds_margin_to_a_bare_output(book) -> None:
